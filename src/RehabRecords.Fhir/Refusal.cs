@@ -1,0 +1,73 @@
+using Hl7.Fhir.Model;
+
+namespace RehabRecords.Fhir;
+
+/// <summary>Why a request was not carried out. The host maps each to one HTTP status, on both faces.</summary>
+public enum Refusal
+{
+    /// <summary>The body is not readable FHIR or breaks a basic rule of R4 (400).</summary>
+    Malformed,
+
+    /// <summary>Readable, but against a profile or a rule of the record (422).</summary>
+    Invalid,
+
+    /// <summary>Over a stated limit of size or number (413).</summary>
+    TooLarge,
+
+    /// <summary>No such resource, or none the caller may know of (404).</summary>
+    NotFound,
+
+    /// <summary>The resource was deleted (410).</summary>
+    Gone,
+
+    /// <summary>The interaction is not offered for this type (405).</summary>
+    NotAllowed,
+
+    /// <summary>Another resource already holds what must be unique (409).</summary>
+    Conflict,
+
+    /// <summary>The version named by the caller is no longer the current one (412).</summary>
+    StaleVersion,
+
+    /// <summary>A condition matches more than one resource (412).</summary>
+    Ambiguous,
+
+    /// <summary>An idempotency key was used again with another body (422).</summary>
+    KeyReused,
+
+    /// <summary>The store cannot write at present; try again later (503).</summary>
+    Unavailable,
+}
+
+/// <summary>One thing wrong (or worth saying), in a plain sentence that names the remedy.</summary>
+/// <param name="Severity">Error and fatal refuse the request; warning and information do not.</param>
+/// <param name="Code">The FHIR issue type.</param>
+/// <param name="Message">What is wrong, with the value and the remedy.</param>
+/// <param name="Expression">FHIRPath of the element (or the field of an /api body); empty for the whole.</param>
+/// <param name="Profile">Canonical of the profile that asked, where one did.</param>
+public sealed record Issue(
+    OperationOutcome.IssueSeverity Severity,
+    OperationOutcome.IssueType Code,
+    string Message,
+    string Expression = "",
+    string? Profile = null)
+{
+    public static Issue Error(OperationOutcome.IssueType code, string message, string expression = "", string? profile = null) =>
+        new(OperationOutcome.IssueSeverity.Error, code, message, expression, profile);
+
+    public bool Refuses => Severity is OperationOutcome.IssueSeverity.Error or OperationOutcome.IssueSeverity.Fatal;
+}
+
+/// <summary>The one exception by which a request is refused; nothing was stored.</summary>
+public sealed class RefusedException(Refusal refusal, IReadOnlyList<Issue> issues)
+    : Exception(issues.Count > 0 ? issues[0].Message : refusal.ToString())
+{
+    public RefusedException(Refusal refusal, OperationOutcome.IssueType code, string message, string expression = "")
+        : this(refusal, [Issue.Error(code, message, expression)])
+    {
+    }
+
+    public Refusal Refusal { get; } = refusal;
+
+    public IReadOnlyList<Issue> Issues { get; } = issues;
+}
