@@ -1,0 +1,130 @@
+namespace RehabRecords.Terms;
+
+/// <summary>The closed lists of docs/fhir-mapping.md. The words are for narrative, home sheets and error messages.</summary>
+public static class CodeLists
+{
+    /// <summary>In rising order of help.</summary>
+    public static readonly CodeList HelpLevel = new(Systems.HelpLevel,
+        new("independent", "without help"),
+        new("set-up", "with things set up by somebody"),
+        new("verbal-prompt", "with spoken prompts"),
+        new("hands-on", "with hands-on help"));
+
+    public static readonly CodeList Quality = new(Systems.Quality,
+        new("met", "success criterion met"),
+        new("partly-met", "success criterion partly met"),
+        new("not-met", "success criterion not met"));
+
+    public static readonly CodeList NotDoneReason = new(Systems.NotDoneReason,
+        new("fatigue", "too tired"),
+        new("pain", "pain"),
+        new("unwell", "unwell"),
+        new("no-carer", "no carer to help"),
+        new("no-time", "no time"),
+        new("forgot", "forgotten"),
+        new("no-equipment", "equipment not at hand"),
+        new("appointment", "another appointment"),
+        new("away", "away from home"),
+        new("too-hard", "too hard"),
+        new("declined", "declined"),
+        new("other", "another reason"));
+
+    public static readonly CodeList Limb = new(Systems.Limb,
+        new("left-upper-limb", "left arm and hand"),
+        new("right-upper-limb", "right arm and hand"),
+        new("both-upper-limbs", "both arms and hands"));
+
+    public static readonly CodeList Position = new(Systems.Position,
+        new("sitting-at-table", "sitting at a table"),
+        new("sitting-arm-supported", "sitting with the arm supported"),
+        new("sitting", "sitting"),
+        new("standing", "standing"),
+        new("lying", "lying down"));
+
+    public static readonly CodeList HandOrder = new(Systems.HandOrder,
+        new("affected-first", "the affected hand first, then the other"),
+        new("less-affected-first", "the less affected hand first, then the other"),
+        new("both-together", "both hands together"),
+        new("affected-only", "the affected hand only"));
+
+    public static readonly CodeList GradingDimension = new(Systems.GradingDimension,
+        new("speed", "speed"),
+        new("vision", "vision"),
+        new("object", "object"),
+        new("support", "support"),
+        new("precision", "precision"),
+        new("range", "range"),
+        new("hand-role", "role of each hand"),
+        new("sensory", "touch and feeling"),
+        new("help", "help"),
+        new("repetitions", "repetitions"));
+
+    public static readonly CodeList Caution = new(Systems.Caution,
+        new("reduced-sensation", "reduced sensation"),
+        new("warm-water", "warm water"),
+        new("shoulder-pain", "shoulder pain"),
+        new("fragile-skin", "fragile skin"),
+        new("swelling", "swelling"),
+        new("small-objects", "small objects"),
+        new("sharp-objects", "sharp objects"),
+        new("standing", "standing"),
+        new("fatigue", "fatigue"),
+        new("spasticity", "spasticity"),
+        new("neglect", "neglect of one side"),
+        new("general", "general caution"));
+
+    public static readonly CodeList Precaution = new(Systems.Precaution,
+        new("reduced-sensation", "reduced sensation"),
+        new("shoulder-pain", "shoulder pain"),
+        new("fragile-skin", "fragile skin"),
+        new("swelling", "swelling"),
+        new("falls-risk", "risk of falls"),
+        new("neglect", "neglect of one side"),
+        new("spasticity", "spasticity"),
+        new("seizures", "seizures"),
+        new("cognition", "thinking and memory"),
+        new("communication", "communication"),
+        new("swallowing", "swallowing"),
+        new("anticoagulant", "takes an anticoagulant"));
+
+    public static readonly CodeList RedFlag = new(Systems.RedFlag,
+        new("face-droop", "face droop"),
+        new("new-weakness", "new weakness"),
+        new("speech-change", "change in speech"),
+        new("sudden-numbness", "sudden numbness"),
+        new("vision-loss", "sudden loss of vision"),
+        new("sudden-confusion", "sudden confusion"),
+        new("severe-headache", "severe headache"),
+        new("chest-pain", "chest pain"),
+        new("severe-breathlessness", "severe breathlessness"),
+        new("collapse", "collapse"),
+        new("seizure", "seizure"),
+        new("fall-with-injury", "fall with injury"),
+        new("head-injury", "head injury"),
+        new("fall-without-injury", "fall without injury"),
+        new("burn-or-scald", "burn or scald"),
+        new("skin-damage", "skin damage"),
+        new("new-swelling", "new swelling"),
+        new("pain-above-limit", "pain above the limit set"),
+        new("pain-lasting", "pain that lasts after rest"),
+        new("night-pain", "pain at night"),
+        new("palpitations", "palpitations"),
+        new("dizziness", "dizziness"));
+
+    public static readonly CodeList AdverseEventKind = new(Systems.AdverseEventKind,
+        new("fall", "fall"),
+        new("skin-injury", "skin injury"),
+        new("burn-or-scald", "burn or scald"),
+        new("pain-flare", "flare of pain"),
+        new("swelling", "swelling"),
+        new("other", "other harm"));
+
+    public static readonly CodeList MeasureStatus = new(Systems.MeasureStatus,
+        new("completed", "completed"),
+        new("stopped-at-limit", "stopped at the time limit"),
+        new("unable", "unable"),
+        new("not-attempted", "not attempted"),
+        new("refused", "refused"),
+        new("not-applicable", "not applicable"),
+        new("invalid-trial", "invalid trial"));
+}

@@ -1,0 +1,55 @@
+namespace RehabRecords.Terms;
+
+/// <summary>Code systems: ours first, then those of others that the record uses.</summary>
+public static class Systems
+{
+    public const string Exercise = Canonical.Base + "/CodeSystem/exercise";
+    public const string SessionItem = Canonical.Base + "/CodeSystem/session-item";
+    public const string AdherenceItem = Canonical.Base + "/CodeSystem/adherence-item";
+    public const string HelpLevel = Canonical.Base + "/CodeSystem/help-level";
+    public const string Quality = Canonical.Base + "/CodeSystem/quality";
+    public const string NotDoneReason = Canonical.Base + "/CodeSystem/not-done-reason";
+    public const string Limb = Canonical.Base + "/CodeSystem/limb";
+    public const string Position = Canonical.Base + "/CodeSystem/position";
+    public const string HandOrder = Canonical.Base + "/CodeSystem/hand-order";
+    public const string GradingDimension = Canonical.Base + "/CodeSystem/grading-dimension";
+    public const string Caution = Canonical.Base + "/CodeSystem/caution";
+    public const string Precaution = Canonical.Base + "/CodeSystem/precaution";
+    public const string RedFlag = Canonical.Base + "/CodeSystem/red-flag";
+    public const string FlagCategory = Canonical.Base + "/CodeSystem/flag-category";
+    public const string Measure = Canonical.Base + "/CodeSystem/measure";
+    public const string MeasureStatus = Canonical.Base + "/CodeSystem/measure-status";
+    public const string AdverseEventKind = Canonical.Base + "/CodeSystem/adverse-event-kind";
+    public const string NoteRule = Canonical.Base + "/CodeSystem/note-rule";
+
+    public const string Loinc = "http://loinc.org";
+    public const string SnomedCt = "http://snomed.info/sct";
+    public const string Ucum = "http://unitsofmeasure.org";
+    public const string Dicom = "http://dicom.nema.org/resources/ontology/DCM";
+    public const string ObservationCategory = "http://terminology.hl7.org/CodeSystem/observation-category";
+    public const string DataAbsentReason = "http://terminology.hl7.org/CodeSystem/data-absent-reason";
+    public const string AdverseEventSeverity = "http://terminology.hl7.org/CodeSystem/adverse-event-severity";
+    public const string PlanDefinitionType = "http://terminology.hl7.org/CodeSystem/plan-definition-type";
+    public const string RelationshipRole = "http://terminology.hl7.org/CodeSystem/v3-RoleCode";
+    public const string GoalCategory = "http://terminology.hl7.org/CodeSystem/goal-category";
+}
+
+/// <summary>LOINC codes the record uses; no other LOINC code is written by us.</summary>
+public static class Loinc
+{
+    public const string ProgressNote = "11508-9";
+    public const string Subjective = "61150-9";
+    public const string Objective = "61149-1";
+    public const string Assessment = "51848-0";
+    public const string PlanOfCare = "18776-5";
+    public const string ExerciseDuration = "55411-3";
+    public const string PainSeverity = "72514-3";
+    public const string PerceivedExertion = "82289-0";
+    public const string GripLeft = "83173-5";
+    public const string GripRight = "83174-3";
+    public const string NineHolePegLeft = "83156-0";
+    public const string NineHolePegRight = "83157-8";
+    public const string TimedUpAndGo = "89423-8";
+    public const string BarthelTotal = "96761-2";
+    public const string ModifiedRankin = "75859-9";
+}
