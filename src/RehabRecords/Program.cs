@@ -1,3 +1,8 @@
-var builder = WebApplication.CreateBuilder(args);
-var app = builder.Build();
-app.Run();
+using RehabRecords.Commands;
+
+return await Start.RunAsync(args, static settings =>
+{
+    var builder = WebApplication.CreateBuilder(settings);
+    var app = builder.Build();
+    return app;
+});

@@ -1,0 +1,68 @@
+namespace RehabRecords.Commands;
+
+/// <summary>What the program was asked to do. Anything it does not know is refused, so that a typing error is never ignored.</summary>
+internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
+{
+    public const string Serve = "serve";
+    public const string Demo = "demo";
+    public const string Help = "help";
+
+    /// <summary>Options of the web host itself, passed on as they are.</summary>
+    private static readonly string[] HostOptions = ["--urls", "--environment", "--contentRoot", "--applicationName"];
+
+    /// <exception cref="FormatException">An unknown command or option, or an option without its value.</exception>
+    public static CommandLine Parse(IReadOnlyList<string> args)
+    {
+        var verb = Serve;
+        var once = false;
+        var settings = new List<string>();
+        for (var i = 0; i < args.Count; i++)
+        {
+            var (name, value) = Split(args[i]);
+            switch (name)
+            {
+                case Serve or Demo or Help when i == 0:
+                    verb = name;
+                    break;
+                case "--help" or "-h":
+                    verb = Help;
+                    break;
+                case "--once":
+                    once = true;
+                    break;
+                case "--data":
+                    settings.Add("--RehabRecords:DataFolder=" + Path.GetFullPath(Value()));
+                    break;
+                case "--urls":
+                    var urls = Value();
+                    settings.Insert(0, "--RehabRecords:PublicUrl=" + urls.Split(';')[0].TrimEnd('/'));
+                    settings.Add("--urls=" + urls);
+                    break;
+                case var setting when HostOptions.Contains(setting, StringComparer.OrdinalIgnoreCase) || (setting.StartsWith("--", StringComparison.Ordinal) && setting.Contains(':')):
+                    settings.Add($"{setting}={Value()}");
+                    break;
+                default:
+                    throw new FormatException($"'{args[i]}' is not a command or option of this program. {RunHelp}");
+            }
+
+            string Value() => value ?? (i + 1 < args.Count ? args[++i] : throw new FormatException($"{name} needs a value after it. {RunHelp}"));
+        }
+
+        if (once && verb != Demo)
+            throw new FormatException($"--once belongs to the demo command. {RunHelp}");
+        if (verb == Demo)
+            settings.InsertRange(0, DemoDefaults);
+        return new CommandLine(verb, once, [.. settings]);
+    }
+
+    private const string RunHelp = "Run it with 'help' to see what it knows.";
+
+    /// <summary>The demo has a store of its own, so that a plain start stays empty, and leaves the screen to what it prints.</summary>
+    private static readonly string[] DemoDefaults = ["--RehabRecords:DataFolder=" + Path.GetFullPath(Path.Combine("data", "demo")), "--Logging:LogLevel:Default=Warning"];
+
+    private static (string Name, string? Value) Split(string argument)
+    {
+        var equals = argument.StartsWith("--", StringComparison.Ordinal) ? argument.IndexOf('=') : -1;
+        return equals < 0 ? (argument, null) : (argument[..equals], argument[(equals + 1)..]);
+    }
+}

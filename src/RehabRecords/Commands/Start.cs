@@ -1,0 +1,52 @@
+using Microsoft.AspNetCore.Hosting.Server;
+using Microsoft.AspNetCore.Hosting.Server.Features;
+
+namespace RehabRecords.Commands;
+
+/// <summary>Carries out the command that was typed: builds the service, starts it, and keeps it running until it is stopped.</summary>
+internal static class Start
+{
+    private const int Failed = 1;
+    private const int WrongCommand = 2;
+
+    public static async Task<int> RunAsync(string[] args, Func<string[], WebApplication> build)
+    {
+        var began = TimeProvider.System.GetTimestamp();
+        try
+        {
+            var line = CommandLine.Parse(args);
+            if (line.Verb == CommandLine.Help)
+            {
+                Console.WriteLine(Usage.Text);
+                return 0;
+            }
+
+            await using var app = build(line.Settings);
+            await app.StartAsync();
+            if (line.Verb == CommandLine.Demo)
+                await Demo.ShowAsync(AddressOf(app), app.Configuration["RehabRecords:DataFolder"]!, line.Once, began, app.Lifetime.ApplicationStopping);
+            if (line.Once)
+                await app.StopAsync();
+            else
+                await app.WaitForShutdownAsync();
+            return 0;
+        }
+        catch (DemoRefusedException refused)
+        {
+            await Console.Error.WriteLineAsync("The demo stopped. " + refused.Message);
+            return Failed;
+        }
+        catch (Exception failure) when (StartFailure.Explain(failure) is { } explanation)
+        {
+            await Console.Error.WriteLineAsync("RehabRecords could not start. " + explanation);
+            return failure is FormatException ? WrongCommand : Failed;
+        }
+    }
+
+    /// <summary>Where to reach the service from this machine, also when it listens on every address or on a port the system chose.</summary>
+    private static Uri AddressOf(WebApplication app)
+    {
+        var addresses = app.Services.GetRequiredService<IServer>().Features.Get<IServerAddressesFeature>()!.Addresses;
+        return new Uri(addresses.First().Replace("0.0.0.0", "127.0.0.1").Replace("[::]", "127.0.0.1").Replace("//+", "//127.0.0.1").Replace("//*", "//127.0.0.1"));
+    }
+}
