@@ -1,0 +1,11 @@
+using RehabRecords.Fhir.Search;
+
+namespace RehabRecords.Fhir.Store;
+
+/// <summary>A write whose bytes and index rows were made before the writer is asked for its time.</summary>
+internal sealed record PreparedWrite(Write Write, DateTimeOffset Updated, byte[] Json, IndexRows Rows)
+{
+    public int Version => Write.FromVersion + 1;
+}
+
+internal sealed record PreparedSet(IReadOnlyList<PreparedWrite> Writes, IdempotencyKey? Key, StoredAnswer? Answer, DateTimeOffset Made);

@@ -1,0 +1,141 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Search;
+
+namespace RehabRecords.Fhir.Store;
+
+/// <summary>
+/// The record: every version of every resource, served as the bytes that were stored. Index rows, identifier claims and
+/// the answer to an idempotency key are written in the resource's own transaction.
+/// </summary>
+public sealed class RecordStore : IAsyncDisposable
+{
+    private readonly Dialect _dialect;
+    private readonly SearchIndexer _indexer;
+    private readonly TimeProvider _clock;
+    private readonly CommitQueue _writers;
+    private readonly ReadPool _readers;
+
+    private RecordStore(Dialect dialect, SearchIndexer indexer, TimeProvider clock)
+    {
+        _dialect = dialect;
+        _indexer = indexer;
+        _clock = clock;
+        _writers = new CommitQueue(dialect);
+        _readers = new ReadPool(dialect, Math.Max(4, 2 * Environment.ProcessorCount));
+    }
+
+    public SearchParameters Parameters => _indexer.Parameters;
+
+    /// <summary>What the engine promises, read back from it: for the health page and the log of a start.</summary>
+    public IReadOnlyDictionary<string, string> EngineSettings => _dialect.Settings;
+
+    /// <summary>Why the last write failed; null when writing works.</summary>
+    public string? WriteFault => _writers.Fault;
+
+    /// <summary>Opens the record in a folder of this machine, or makes it. One process at a time.</summary>
+    /// <exception cref="StoreUnusableException">The folder is in use, was written by a newer version, or cannot keep what is promised.</exception>
+    public static Task<RecordStore> OpenSqliteAsync(string folder, SearchIndexer indexer, TimeProvider clock, CancellationToken ct = default) =>
+        OpenAsync(SqliteDialect.Open(folder), indexer, clock, ct);
+
+    /// <summary>The current version; a deleted resource is returned as such.</summary>
+    public Task<RecordVersion?> ReadAsync(string type, string id, CancellationToken ct = default) => _readers.ReadAsync(s => RecordReads.Current(s, type, id), ct);
+
+    public Task<RecordVersion?> ReadVersionAsync(string type, string id, int version, CancellationToken ct = default) =>
+        _readers.ReadAsync(s => RecordReads.At(s, type, id, version), ct);
+
+    /// <summary>Newest first, deletions among them; empty when there never was such a resource.</summary>
+    public async Task<IReadOnlyList<RecordVersion>> HistoryAsync(string type, string id, CancellationToken ct = default) =>
+        await _readers.ReadAsync(s => RecordReads.History(s, type, id), ct);
+
+    public Task<SearchPage> SearchAsync(SearchQuery query, CancellationToken ct = default) =>
+        _readers.ReadAsync(s => RecordReads.Search(s, query, _clock.GetUtcNow()), ct);
+
+    /// <summary>All matches of a query such as "subject=Patient/1&amp;category=therapy", oldest resource first unless it sorts.</summary>
+    public async Task<IReadOnlyList<RecordVersion>> FindAsync(string type, string query, CancellationToken ct = default)
+    {
+        var parsed = SearchQuery.Parse(Parameters, type, query);
+        return await _readers.ReadAsync(s => RecordReads.All(s, parsed, _clock.GetUtcNow()), ct);
+    }
+
+    /// <summary>Id of the resource that holds a business identifier, or null.</summary>
+    public Task<string?> HolderOfAsync(string type, string system, string value, CancellationToken ct = default) =>
+        _readers.ReadAsync(s => RecordReads.Holder(s, type, system, value), ct);
+
+    /// <exception cref="RefusedException">The key was used with another body.</exception>
+    public Task<StoredAnswer?> AnswerOfAsync(IdempotencyKey key, CancellationToken ct = default) => _readers.ReadAsync(s => Answers.Find(s, key), ct);
+
+    /// <summary>Forgets answers made before the given time.</summary>
+    public Task<int> ForgetAnswersAsync(DateTimeOffset before, CancellationToken ct = default) =>
+        _writers.EnqueueAsync(s => s.Run("DELETE FROM answer WHERE made<@p0", DateRange.Microseconds(before)), ct);
+
+    /// <summary>
+    /// Commits all of a set or none of it. Puts version and time into the resources' meta. When the key of the set was
+    /// seen before with the same body, nothing is written and the earlier answer is returned.
+    /// </summary>
+    /// <exception cref="RefusedException">StaleVersion, Gone, Conflict, KeyReused or Unavailable; nothing was stored.</exception>
+    public async Task<CommitResult> CommitAsync(WriteSet set, CancellationToken ct = default) =>
+        await _writers.CommitAsync(await PrepareAsync(set, ct), ct);
+
+    public ValueTask DisposeAsync()
+    {
+        _writers.Dispose();
+        _readers.Dispose();
+        _dialect.Dispose();
+        return ValueTask.CompletedTask;
+    }
+
+    internal static async Task<RecordStore> OpenAsync(Dialect dialect, SearchIndexer indexer, TimeProvider clock, CancellationToken ct)
+    {
+        RecordStore? store = null;
+        try
+        {
+            dialect.Upgrade();
+            store = new RecordStore(dialect, indexer, clock);
+            await SearchIndexRebuild.WhereOutdatedAsync(store._readers, store._writers, indexer, ct);
+            return store;
+        }
+        catch
+        {
+            if (store is not null)
+                await store.DisposeAsync();
+            else
+                dialect.Dispose();
+            throw;
+        }
+    }
+
+    private async Task<PreparedSet> PrepareAsync(WriteSet set, CancellationToken ct)
+    {
+        if (set.Key is not null && set.Answer is null)
+            throw new ArgumentException("A set with an idempotency key says what to answer to it.", nameof(set));
+        if (set.Writes.GroupBy(w => (w.Type, w.Id)).FirstOrDefault(g => g.Count() > 1) is { Key: var (type, id) })
+            throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Invariant, $"{type}/{id} is written twice in one request. Send the final state once.");
+        // To the millisecond, as it is written in the resource.
+        var now = new DateTimeOffset(_clock.GetUtcNow().Ticks / TimeSpan.TicksPerMillisecond * TimeSpan.TicksPerMillisecond, TimeSpan.Zero);
+        var writes = new List<PreparedWrite>(set.Writes.Count);
+        foreach (var write in set.Writes)
+            writes.Add(Prepare(write, await TimeAfterAsync(write, now, ct)));
+        return new PreparedSet(writes, set.Key, set.Answer, now);
+    }
+
+    /// <summary>A clock that was set back must not make a later version look older: the time of a stated version never changes, so it can be read beforehand.</summary>
+    private async Task<DateTimeOffset> TimeAfterAsync(Write write, DateTimeOffset now, CancellationToken ct)
+    {
+        if (write.FromVersion == 0)
+            return now;
+        var before = await _readers.ReadAsync(s => new Box<DateTimeOffset?>(RecordReads.UpdatedAt(s, write.Type, write.Id, write.FromVersion)), ct);
+        return before.Value is { } earlier && earlier > now ? earlier : now;
+    }
+
+    private PreparedWrite Prepare(Write write, DateTimeOffset updated)
+    {
+        if (write.Resource is not { } resource)
+            return new PreparedWrite(write, updated, [], new IndexRows());
+        resource.Meta ??= new Meta();
+        resource.Meta.VersionId = (write.FromVersion + 1).ToString(System.Globalization.CultureInfo.InvariantCulture);
+        resource.Meta.LastUpdated = updated;
+        return new PreparedWrite(write, updated, StoredJson.Bytes(resource), _indexer.Index(resource));
+    }
+
+    private sealed record Box<T>(T Value);
+}

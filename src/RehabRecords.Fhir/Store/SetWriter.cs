@@ -1,0 +1,120 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Search;
+
+namespace RehabRecords.Fhir.Store;
+
+/// <summary>Writes a prepared set inside an open savepoint. Throws <see cref="RefusedException"/> to have the savepoint rolled back.</summary>
+internal static class SetWriter
+{
+    public static CommitResult Apply(Session session, PreparedSet set)
+    {
+        if (set.Key is { } key)
+        {
+            if (Answers.Find(session, key) is { } earlier)
+                return new CommitResult([], earlier);
+            Answers.Keep(session, key, set.Answer!, set.Made);
+        }
+
+        // Freed before any is claimed, so that one set may hand an identifier from one resource to another.
+        foreach (var write in set.Writes)
+            if (write.Write.FromVersion > 0)
+                session.Run("DELETE FROM claim WHERE type=@p0 AND id=@p1", write.Write.Type, write.Write.Id);
+        var written = new List<RecordVersion>(set.Writes.Count);
+        foreach (var write in set.Writes)
+            written.Add(Put(session, write));
+        return new CommitResult(written, null);
+    }
+
+    public static void PutRows(Session session, long res, long person, IndexRows rows)
+    {
+        foreach (var row in rows.Tokens)
+            session.Run("INSERT INTO token_row (res, parameter, system, code, person) VALUES (@p0, @p1, @p2, @p3, @p4)", res, row.Parameter, row.System, row.Code, person);
+        foreach (var row in rows.Dates)
+            session.Run("INSERT INTO date_row (res, parameter, start, finish, person) VALUES (@p0, @p1, @p2, @p3, @p4)", res, row.Parameter, row.Start, row.Finish, person);
+        foreach (var row in rows.References)
+            session.Run("INSERT INTO reference_row (res, parameter, target, version, person) VALUES (@p0, @p1, @p2, @p3, @p4)", res, row.Parameter, row.Target, row.Version, person);
+        foreach (var row in rows.Uris)
+            session.Run("INSERT INTO uri_row (res, parameter, value, person) VALUES (@p0, @p1, @p2, @p3)", res, row.Parameter, row.Value, person);
+        var place = 0;
+        foreach (var row in rows.Strings)
+            session.Run(
+                "INSERT INTO string_row (res, parameter, place, folded, exact, person) VALUES (@p0, @p1, @p2, @p3, @p4, @p5)",
+                res, row.Parameter, place++, row.Folded, row.Exact, person);
+        foreach (var row in rows.Quantities)
+            session.Run(
+                "INSERT INTO quantity_row (res, parameter, place, system, code, unit, low, high, person) VALUES (@p0, @p1, @p2, @p3, @p4, @p5, @p6, @p7, @p8)",
+                res, row.Parameter, place++, row.System, row.Code, row.Unit, row.Low, row.High, person);
+    }
+
+    public static void DropRows(Session session, long res)
+    {
+        session.Run("DELETE FROM token_row WHERE res=@p0", res);
+        session.Run("DELETE FROM date_row WHERE res=@p0", res);
+        session.Run("DELETE FROM reference_row WHERE res=@p0", res);
+        session.Run("DELETE FROM uri_row WHERE res=@p0", res);
+        session.Run("DELETE FROM string_row WHERE res=@p0", res);
+        session.Run("DELETE FROM quantity_row WHERE res=@p0", res);
+    }
+
+    private static RecordVersion Put(Session session, PreparedWrite prepared)
+    {
+        var (type, id) = (prepared.Write.Type, prepared.Write.Id);
+        var updated = DateRange.Microseconds(prepared.Updated);
+        var deleted = prepared.Write.IsDelete;
+        var person = Person.Number(prepared.Rows.Person);
+        var seq = (long)session.One(
+            "INSERT INTO version (type, id, version, deleted, updated, person, json) VALUES (@p0, @p1, @p2, @p3, @p4, @p5, @p6) ON CONFLICT DO NOTHING RETURNING seq",
+            type, id, prepared.Version, deleted ? 1 : 0, updated, person, prepared.Json).OrRefuse(session, prepared);
+        var res = (long)(prepared.Write.FromVersion == 0
+            ? session.One(
+                "INSERT INTO resource (type, id, version, deleted, updated, seq, person) VALUES (@p0, @p1, @p2, @p3, @p4, @p5, @p6) ON CONFLICT DO NOTHING RETURNING num",
+                type, id, prepared.Version, deleted ? 1 : 0, updated, seq, person)
+            : session.One(
+                "UPDATE resource SET version=@p0, deleted=@p1, updated=@p2, seq=@p3, person=@p4 WHERE type=@p5 AND id=@p6 AND version=@p7 AND (deleted=0 OR @p1=0) RETURNING num",
+                prepared.Version, deleted ? 1 : 0, updated, seq, person, type, id, prepared.Write.FromVersion)).OrRefuse(session, prepared);
+        if (prepared.Write.FromVersion > 0)
+            DropRows(session, res);
+        PutRows(session, res, person, prepared.Rows);
+        foreach (var claim in prepared.Rows.Claims)
+            Claim(session, prepared, claim, person);
+        return new RecordVersion(seq, type, id, prepared.Version, deleted, prepared.Updated, prepared.Json);
+    }
+
+    private static void Claim(Session session, PreparedWrite prepared, IdentifierClaim claim, long person)
+    {
+        var (type, id) = (prepared.Write.Type, prepared.Write.Id);
+        var made = session.Run(
+            "INSERT INTO claim (type, system, value, id, person) VALUES (@p0, @p1, @p2, @p3, @p4) ON CONFLICT DO NOTHING",
+            type, claim.System, claim.Value, id, person);
+        if (made == 1)
+            return;
+        var holder = session.One("SELECT id FROM claim WHERE type=@p0 AND system=@p1 AND value=@p2", type, claim.System, claim.Value);
+        throw new RefusedException(
+            Refusal.Conflict,
+            OperationOutcome.IssueType.Duplicate,
+            $"The identifier {claim.System}|{claim.Value} is already held by {type}/{holder}. Use that resource, or give this one another identifier.",
+            $"{type}.identifier");
+    }
+
+    private static object OrRefuse(this object? row, Session session, PreparedWrite prepared)
+    {
+        if (row is not null)
+            return row;
+        var (type, id) = (prepared.Write.Type, prepared.Write.Id);
+        var from = prepared.Write.FromVersion;
+        var current = session.Rows("SELECT version, deleted FROM resource WHERE type=@p0 AND id=@p1", r => (Version: r.GetInt32(0), Deleted: r.GetInt32(1) == 1), type, id);
+        if (current is [{ Deleted: true } gone] && gone.Version == from)
+            throw new RefusedException(Refusal.Gone, OperationOutcome.IssueType.Deleted, $"{type}/{id} was already deleted.");
+        throw new RefusedException(Refusal.StaleVersion, OperationOutcome.IssueType.Conflict, current switch
+        {
+            [] => $"{type}/{id} does not exist, so version {from} of it cannot be replaced.",
+            [var now] when from == 0 => $"{type}/{id} exists already, at version {now.Version}; state that version to replace it.",
+            [var now, ..] => $"{type}/{id} is at version {now.Version}, not {from}. Read it again, make the change to that version and send it with that version.",
+        });
+    }
+}
+
+internal static class Person
+{
+    public static long Number(string? id) => id is null ? 0 : StableHash.Of64(id);
+}

@@ -1,0 +1,132 @@
+using System.Data.Common;
+using DbUp;
+using DbUp.Sqlite.Helpers;
+using Microsoft.Data.Sqlite;
+
+namespace RehabRecords.Fhir.Store;
+
+/// <summary>One file in a folder, one process, one writer.</summary>
+internal sealed class SqliteDialect : Dialect
+{
+    /// <summary>Versions before this can corrupt a WAL file when two connections write and checkpoint at once.</summary>
+    private static readonly Version _oldestSafe = new(3, 51, 3);
+
+    // What a power cut must not take: with synchronous=NORMAL acknowledged commits were lost in simulated cuts, with FULL none.
+    private static readonly (string Name, string Value, string ReadsAs)[] _settings =
+    [
+        ("journal_mode", "WAL", "wal"),
+        ("synchronous", "FULL", "2"),
+        ("foreign_keys", "ON", "1"),
+        ("busy_timeout", "5000", "5000"),
+        ("trusted_schema", "OFF", "0"),
+        ("cell_size_check", "ON", "1"),
+        ("secure_delete", "ON", "1"),
+        ("journal_size_limit", "67108864", "67108864"),
+        ("mmap_size", "0", "0"),
+    ];
+
+    private readonly FolderLock _lock;
+    private readonly string _connection;
+    private Dictionary<string, string> _readBack = [];
+
+    private SqliteDialect(FolderLock folderLock, string file)
+    {
+        _lock = folderLock;
+        _connection = new SqliteConnectionStringBuilder { DataSource = file, Pooling = false }.ToString();
+    }
+
+    public override int Writers => 1;
+
+    public override string BeginWrite => "BEGIN IMMEDIATE";
+
+    public override IReadOnlyDictionary<string, string> Settings => _readBack;
+
+    public static SqliteDialect Open(string folder)
+    {
+        Directory.CreateDirectory(folder);
+        return new SqliteDialect(FolderLock.Take(folder), Path.Combine(folder, "records.db"));
+    }
+
+    public override void Upgrade()
+    {
+        using var connection = (SqliteConnection)OpenWriter();
+        using var shared = new SharedConnection(connection);
+        var engine = DeployChanges.To.SqliteDatabase(shared)
+            .WithScriptsEmbeddedInAssembly(typeof(SqliteDialect).Assembly, name => name.Contains(".Store.Schema.Sqlite.", StringComparison.Ordinal))
+            .WithTransaction()
+            .WithVariablesDisabled()
+            .LogToNowhere()
+            .Build();
+        var unknown = engine.GetExecutedButNotDiscoveredScripts();
+        if (unknown.Count > 0)
+            throw new StoreUnusableException(
+                $"The data folder was written by a newer version of this program (it has the schema step {SqlScriptName(unknown[^1])}, which this one does not know). "
+                + "Start the newer version, or restore a backup made before the upgrade. Nothing was changed.");
+        var result = engine.PerformUpgrade();
+        if (!result.Successful)
+            throw new StoreUnusableException($"The schema could not be brought up to date at step {SqlScriptName(result.ErrorScript?.Name)}: {result.Error.Message} Nothing was changed.", result.Error);
+    }
+
+    public override DbConnection OpenWriter() => Open();
+
+    public override DbConnection OpenReader()
+    {
+        var connection = Open();
+        Execute(connection, "PRAGMA query_only=ON");
+        return connection;
+    }
+
+    public override bool EndsTransaction(DbException e) => e is SqliteException
+    {
+        SqliteErrorCode: SQLitePCL.raw.SQLITE_FULL or SQLitePCL.raw.SQLITE_IOERR or SQLitePCL.raw.SQLITE_NOMEM or SQLitePCL.raw.SQLITE_BUSY
+            or SQLitePCL.raw.SQLITE_READONLY or SQLitePCL.raw.SQLITE_CANTOPEN or SQLitePCL.raw.SQLITE_CORRUPT or SQLitePCL.raw.SQLITE_NOTADB,
+    };
+
+    public override void Dispose() => _lock.Dispose();
+
+    private static string SqlScriptName(string? resource) => resource?.Split(".Schema.Sqlite.")[^1] ?? "(none)";
+
+    private SqliteConnection Open()
+    {
+        var connection = new SqliteConnection(_connection);
+        try
+        {
+            connection.Open();
+            var found = new Dictionary<string, string>(StringComparer.Ordinal) { ["sqlite_version"] = connection.ServerVersion };
+            if (Version.Parse(connection.ServerVersion) < _oldestSafe)
+                throw new StoreUnusableException($"SQLite {connection.ServerVersion} can corrupt its file under load; {_oldestSafe} or later is needed.");
+            // Only a new file takes a page size: two typical resources then share a page.
+            Execute(connection, "PRAGMA page_size=8192");
+            foreach (var (name, value, expected) in _settings)
+            {
+                Execute(connection, $"PRAGMA {name}={value}");
+                using var command = connection.CreateCommand();
+                command.CommandText = $"PRAGMA {name}";
+                var read = command.ExecuteScalar()?.ToString() ?? "";
+                if (read != expected)
+                    throw new StoreUnusableException($"SQLite did not take {name}={value} (it says '{read}'). The data folder must be on a local disk.");
+                found[name] = read;
+            }
+
+            _readBack = found;
+            return connection;
+        }
+        catch (SqliteException e)
+        {
+            connection.Dispose();
+            throw new StoreUnusableException($"The file {connection.DataSource} cannot be opened: {e.Message}", e);
+        }
+        catch
+        {
+            connection.Dispose();
+            throw;
+        }
+    }
+
+    private static void Execute(SqliteConnection connection, string sql)
+    {
+        using var command = connection.CreateCommand();
+        command.CommandText = sql;
+        command.ExecuteNonQuery();
+    }
+}
