@@ -59,7 +59,7 @@ public partial class DocsTests
         var page = Read("docs/dependencies.md").ToUpperInvariant();
         var packages = Regex.Matches(Read("Directory.Packages.props"), "PackageVersion Include=\"([^\"]+)\"").Select(m => m.Groups[1].Value)
             .Concat(JsonDocument.Parse(Read("tests/oracles/package.json")).RootElement.GetProperty("devDependencies").EnumerateObject().Select(p => p.Name));
-        Assert.Empty(packages.Where(p => !page.Contains(p.ToUpperInvariant(), StringComparison.Ordinal)));
+        Assert.All(packages, p => Assert.Contains(p.ToUpperInvariant(), page, StringComparison.Ordinal));
     }
 
     private static string Read(string page) => File.ReadAllText(Path.Combine(Repository.Root, page));
