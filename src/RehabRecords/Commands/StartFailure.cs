@@ -1,26 +1,25 @@
 using System.Net.Sockets;
-using RehabRecords.Fhir;
+using RehabRecords.Fhir.Store;
 
 namespace RehabRecords.Commands;
 
 /// <summary>Why the service could not start, told to the person who typed the command.</summary>
 internal static class StartFailure
 {
-    /// <returns>What to do about it, or null where only the full trace helps.</returns>
-    public static string? Explain(Exception failure) => failure switch
+    /// <returns>What is wrong and what to do about it, or null where only the full trace helps.</returns>
+    public static string? Explain(Exception failure) => Causes(failure).Select(Explained).FirstOrDefault(text => text is not null);
+
+    private static string? Explained(Exception cause) => cause switch
     {
         FormatException bad => bad.Message,
-        RefusedException { Refusal: Refusal.Unavailable } busy => $"{busy.Message} Stop the other one, or name another folder with --data.",
-        _ when Causes(failure).OfType<SocketException>().FirstOrDefault() is { SocketErrorCode: SocketError.AddressAlreadyInUse } =>
-            $"{FirstLine(failure)} Something else is listening there: stop it, or name another address with --urls http://127.0.0.1:5081",
-        _ when Causes(failure).OfType<SocketException>().FirstOrDefault() is { SocketErrorCode: SocketError.AccessDenied or SocketError.AddressNotAvailable } =>
-            $"{FirstLine(failure)} Name an address of this machine that you may use, such as --urls http://127.0.0.1:5081",
-        UnauthorizedAccessException denied => $"{denied.Message} Name a folder you may write to with --data.",
-        IOException broken => $"{FirstLine(broken)} If the data folder is in use or full, name another with --data.",
+        StoreUnusableException store => $"{store.Message} (--data names the folder.)",
+        SocketException { SocketErrorCode: SocketError.AddressAlreadyInUse } =>
+            "Something else is listening on that address: stop it, or name another with --urls http://127.0.0.1:5081",
+        SocketException { SocketErrorCode: SocketError.AccessDenied or SocketError.AddressNotAvailable } taken =>
+            $"{taken.Message}: name an address of this machine that you may use, such as --urls http://127.0.0.1:5081",
+        UnauthorizedAccessException denied => $"{denied.Message} Name a folder that you may write to with --data.",
         _ => null,
     };
-
-    private static string FirstLine(Exception failure) => failure.Message.Split('\n')[0].TrimEnd('.', '\r', ' ') + ".";
 
     private static IEnumerable<Exception> Causes(Exception? failure)
     {
