@@ -1,0 +1,145 @@
+using System.Collections.Concurrent;
+using System.Collections.Frozen;
+using System.Text.Json;
+using Hl7.Fhir.Model;
+using Hl7.Fhir.Specification.Source;
+using RehabRecords.Fhir.Parsing;
+
+namespace RehabRecords.Fhir.Definitions;
+
+/// <summary>
+/// The definitions of R4 and our own profiles, in one file beside the program that is made at build time. Only the index
+/// is read at start; a definition is parsed when it is first asked for and then kept, because reading the whole
+/// specification takes seconds and hundreds of megabytes.
+/// </summary>
+public sealed class DefinitionsPack : IAsyncResourceResolver, IDisposable
+{
+    public const string FileName = "definitions.ndjson";
+
+    private readonly Microsoft.Win32.SafeHandles.SafeFileHandle _file;
+    private readonly long _firstByte;
+    private readonly FrozenDictionary<string, PackEntry> _byUrl;
+    private readonly ConcurrentDictionary<string, Lazy<Resource>> _parsed = new(StringComparer.Ordinal);
+
+    private DefinitionsPack(Microsoft.Win32.SafeHandles.SafeFileHandle file, long firstByte, IReadOnlyList<PackEntry> entries)
+    {
+        _file = file;
+        _firstByte = firstByte;
+        Entries = entries;
+        _byUrl = entries.DistinctBy(e => e.Url).ToFrozenDictionary(e => e.Url, StringComparer.Ordinal);
+    }
+
+    /// <summary>What the pack holds, without parsing any of it.</summary>
+    public IReadOnlyList<PackEntry> Entries { get; }
+
+    /// <summary>Opens the pack beside the program, or the one named.</summary>
+    /// <exception cref="FileNotFoundException">There is no pack at that place.</exception>
+    /// <exception cref="InvalidDataException">The file is not a pack, or of another format.</exception>
+    public static DefinitionsPack Open(string? path = null)
+    {
+        path ??= Path.Combine(AppContext.BaseDirectory, FileName);
+        if (!File.Exists(path))
+            throw new FileNotFoundException($"The definitions pack {path} is missing. It is made by building src/RehabRecords; build again.", path);
+        var file = File.OpenHandle(path, FileMode.Open, FileAccess.Read, FileShare.Read, FileOptions.RandomAccess);
+        try
+        {
+            var (index, firstByte) = ReadIndex(file, path);
+            return new DefinitionsPack(file, firstByte, index.Entries);
+        }
+        catch
+        {
+            file.Dispose();
+            throw;
+        }
+    }
+
+    /// <summary>The definition with this canonical (with or without version), or null.</summary>
+    public Resource? Find(string canonical)
+    {
+        var entry = EntryOf(canonical);
+        return entry is null ? null : _parsed.GetOrAdd(entry.Url, _ => new Lazy<Resource>(() => Parse(entry))).Value;
+    }
+
+    public T? Find<T>(string canonical)
+        where T : Resource => Find(canonical) as T;
+
+    /// <summary>Where the definition lies, without parsing it; null if the pack has none of that canonical and version.</summary>
+    public PackEntry? EntryOf(string canonical)
+    {
+        ArgumentNullException.ThrowIfNull(canonical);
+        var anchor = canonical.IndexOf('#', StringComparison.Ordinal);
+        var bare = anchor < 0 ? canonical : canonical[..anchor];
+        var bar = bare.IndexOf('|', StringComparison.Ordinal);
+        if (!_byUrl.TryGetValue(bar < 0 ? bare : bare[..bar], out var entry))
+            return null;
+        return bar < 0 || entry.Version is null || entry.Version == bare[(bar + 1)..] ? entry : null;
+    }
+
+    /// <summary>The definition of a base type of R4, such as Patient or Timing.</summary>
+    public StructureDefinition? TypeDefinition(string type) => Find<StructureDefinition>(CoreTypeUrl(type));
+
+    /// <summary>Our own profiles, optionally only those of one resource type.</summary>
+    public IEnumerable<PackEntry> OwnProfiles(string? type = null) =>
+        Entries.Where(e => e is { Own: true, Type: "StructureDefinition", Kind: "resource" } && (type is null || e.Of == type));
+
+    /// <summary>The official search parameters of R4. Parses all of them: read once and keep.</summary>
+    public IEnumerable<SearchParameter> SearchParameters() => OfType<SearchParameter>("SearchParameter");
+
+    public IEnumerable<CompartmentDefinition> Compartments() => OfType<CompartmentDefinition>("CompartmentDefinition");
+
+    public static string CoreTypeUrl(string type) => "http://hl7.org/fhir/StructureDefinition/" + type;
+
+    public System.Threading.Tasks.Task<Resource?> ResolveByUriAsync(string uri) => Task.FromResult(Find(uri));
+
+    public System.Threading.Tasks.Task<Resource?> ResolveByCanonicalUriAsync(string uri) => Task.FromResult(Find(uri));
+
+    public System.Threading.Tasks.Task<ResolverResult> TryResolveByUriAsync(string uri) => TryResolveByCanonicalUriAsync(uri);
+
+    public System.Threading.Tasks.Task<ResolverResult> TryResolveByCanonicalUriAsync(string uri) =>
+        Task.FromResult(Find(uri) is { } found ? new ResolverResult(found) : new ResolverResult(ResolverException.NotFound()));
+
+    public void Dispose() => _file.Dispose();
+
+    private IEnumerable<T> OfType<T>(string type)
+        where T : Resource => Entries.Where(e => e.Type == type).Select(e => Find<T>(e.Url)).OfType<T>();
+
+    private Resource Parse(PackEntry entry)
+    {
+        var bytes = new byte[entry.Length];
+        ReadFully(_file, bytes, _firstByte + entry.Offset);
+        return ResourceReader.Trusted<Resource>(bytes);
+    }
+
+    private static (PackIndex Index, long FirstByte) ReadIndex(Microsoft.Win32.SafeHandles.SafeFileHandle file, string path)
+    {
+        // Eight digits at the very start say how long the index line is, so that it is read in one go.
+        var header = new byte[PackBuilder.HeaderLength];
+        try
+        {
+            ReadFully(file, header, 0);
+            var length = int.Parse(System.Text.Encoding.ASCII.GetString(header).Trim());
+            var line = new byte[length];
+            ReadFully(file, line, header.Length);
+            var index = JsonSerializer.Deserialize(line, PackIndexJson.Default.PackIndex);
+            if (index is not { Format: PackIndex.CurrentFormat })
+                throw new InvalidDataException($"{path} is a definitions pack of another format; build again.");
+            return (index, header.Length + length);
+        }
+        catch (Exception e) when (e is FormatException or JsonException or EndOfStreamException)
+        {
+            throw new InvalidDataException($"{path} is not a definitions pack; build again.", e);
+        }
+    }
+
+    private static void ReadFully(Microsoft.Win32.SafeHandles.SafeFileHandle file, Span<byte> bytes, long offset)
+    {
+        while (bytes.Length > 0)
+        {
+            var read = RandomAccess.Read(file, bytes, offset);
+            if (read == 0)
+                throw new EndOfStreamException("The definitions pack ends early; build again.");
+            bytes = bytes[read..];
+            offset += read;
+        }
+    }
+}

@@ -1,0 +1,7 @@
+namespace RehabRecords.Fhir.Parsing;
+
+public enum FhirFormat
+{
+    Json,
+    Xml,
+}
