@@ -1,0 +1,102 @@
+using Firely.Fhir.Validation;
+using Hl7.Fhir.Model;
+using Hl7.Fhir.Specification.Terminology;
+using RehabRecords.Fhir.Definitions;
+using RehabRecords.Fhir.Validation.Checks;
+
+namespace RehabRecords.Fhir.Validation;
+
+/// <summary>
+/// Validates resources against R4, the profiles they claim, and what both leave open. One instance serves the whole
+/// process: its schemas are costly to make. More threads than cores make it slower, so entry is gated.
+/// </summary>
+public sealed class ResourceValidator : IDisposable
+{
+    private readonly DefinitionsPack _pack;
+    private readonly ValidationRules _rules;
+    private readonly Validator _profiles;
+    private readonly IReadOnlyList<IResourceCheck> _checks;
+    private readonly SemaphoreSlim _gate = new(Environment.ProcessorCount);
+
+    private ResourceValidator(DefinitionsPack pack, ValidationRules rules)
+    {
+        _pack = pack;
+        _rules = rules;
+        Targets = new ReferenceTargets(pack);
+        _profiles = new Validator(pack, new LocalTerminologyService(pack), referenceResolver: null, new ValidationSettings
+        {
+            // Unknown profiles and extensions are reported by checks of ours, which say what to do.
+            SelectValidationProfiles = (_, claimed, _, _) => [.. claimed.Where(c => pack.EntryOf(c.ToString()) is { Type: "StructureDefinition" })],
+            FollowExtensionUrl = (_, url) =>
+                url is not null && pack.EntryOf(url.ToString()) is { Of: "Extension" } ? ExtensionUrlHandling.WarnIfMissing : ExtensionUrlHandling.DontResolve,
+        });
+        _checks =
+        [
+            new ProfilesClaimedCheck(pack),
+            new ExtensionsCheck(pack, rules.RefuseUnknownExtensions),
+            new ReferenceTypesCheck(Targets),
+            new BundleEntriesCheck(),
+            new BundleReferencesCheck(),
+            new DocumentCheck(),
+            new OnePatientCheck(),
+            new UnitsCheck(),
+            new ListedCodesCheck(pack, rules.ListedLoinc),
+            new NarrativeCheck(),
+            new AttachmentsCheck(),
+            new ConsentCheck(),
+            .. rules.RefuseMarkupInText ? [new MarkupInTextCheck()] : Array.Empty<IResourceCheck>(),
+        ];
+    }
+
+    /// <summary>Which types each reference element may point at.</summary>
+    internal ReferenceTargets Targets { get; }
+
+    public static ResourceValidator Create(DefinitionsPack pack, ValidationRules? rules = null)
+    {
+        ArgumentNullException.ThrowIfNull(pack);
+        return new ResourceValidator(pack, rules ?? ValidationRules.Default);
+    }
+
+    /// <summary>Everything found, worst cases first in no particular order; empty or without errors when the resource is valid.</summary>
+    /// <param name="resource">The resource; profiles it claims in meta.profile are always checked.</param>
+    /// <param name="profile">A profile to check besides, whether claimed or not.</param>
+    public IReadOnlyList<Issue> Validate(Resource resource, string? profile = null)
+    {
+        ArgumentNullException.ThrowIfNull(resource);
+        var issues = new IssueList(_rules.MaxIssues);
+        if (profile is not null && _pack.EntryOf(profile) is not { Type: "StructureDefinition" })
+        {
+            issues.Add(Issue.Error(
+                OperationOutcome.IssueType.NotFound, $"The profile {profile} is not known here. The known ones are listed in /fhir/metadata.", resource.TypeName));
+            return issues.Issues;
+        }
+
+        _gate.Wait();
+        try
+        {
+            foreach (var issue in _profiles.Validate(resource, profile).Issue)
+                issues.Add(FirelyIssue.ToIssue(issue));
+        }
+        finally
+        {
+            _gate.Release();
+        }
+
+        var view = ResourceView.Of(resource);
+        foreach (var check in _checks)
+            check.Check(view, issues);
+        return issues.Issues;
+    }
+
+    /// <summary>
+    /// Makes the schemas of the types and profiles in use. To be called once before the first request, on one thread:
+    /// the schemas are then only read.
+    /// </summary>
+    public void WarmUp()
+    {
+        foreach (var resource in WarmUpResources.Of(_pack))
+            Validate(resource);
+    }
+
+    public void Dispose() => _gate.Dispose();
+}
