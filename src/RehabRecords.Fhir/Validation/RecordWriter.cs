@@ -1,0 +1,55 @@
+using RehabRecords.Fhir.Store;
+
+namespace RehabRecords.Fhir.Validation;
+
+/// <summary>
+/// The way by which anything enters the record: every resource of the set is valid, every reference leads somewhere, and
+/// then all of it is committed or none. A target deleted between the look and the commit is not noticed; deletion keeps
+/// its history, so such a reference can still be followed to the version it meant.
+/// </summary>
+public sealed class RecordWriter(RecordStore store, ResourceValidator validator)
+{
+    /// <exception cref="RefusedException">Malformed or Invalid with all issues; StaleVersion, Conflict, KeyReused or Unavailable from the store.</exception>
+    public async Task<CommitResult> WriteAsync(WriteSet set, CancellationToken ct = default)
+    {
+        ArgumentNullException.ThrowIfNull(set);
+        // A repeat gets its answer even if the record has moved on since and would not accept the same again.
+        if (set.Key is { } key && await store.AnswerOfAsync(key, ct) is { } earlier)
+            return new CommitResult([], earlier);
+
+        if (Verdict.Of(await IssuesAsync(set, ct)) is { } refused)
+            throw refused;
+        return await store.CommitAsync(set, ct);
+    }
+
+    /// <summary>Everything that would be said about the set, without writing it.</summary>
+    public async Task<IReadOnlyList<Issue>> IssuesAsync(WriteSet set, CancellationToken ct = default)
+    {
+        ArgumentNullException.ThrowIfNull(set);
+        var found = new IReadOnlyList<Issue>[set.Writes.Count];
+        var options = new ParallelOptions { MaxDegreeOfParallelism = Environment.ProcessorCount, CancellationToken = ct };
+        if (set.Writes.Count == 1)
+            found[0] = Validate(set.Writes[0]);
+        else
+            await Parallel.ForAsync(0, set.Writes.Count, options, (i, _) =>
+            {
+                found[i] = Validate(set.Writes[i]);
+                return ValueTask.CompletedTask;
+            });
+
+        var references = new StoredReferences(store, set);
+        var issues = new List<Issue>();
+        for (var i = 0; i < set.Writes.Count; i++)
+        {
+            var write = set.Writes[i];
+            IEnumerable<Issue> these = found[i];
+            if (write.Resource is { } resource)
+                these = these.Concat(await references.ProblemsAsync(resource, ct));
+            issues.AddRange(set.Writes.Count == 1 ? these : these.Select(issue => issue with { Message = $"{issue.Message} (in {write.Type}/{write.Id})" }));
+        }
+
+        return issues;
+    }
+
+    private IReadOnlyList<Issue> Validate(Write write) => write.Resource is null ? [] : validator.Validate(write.Resource);
+}

@@ -1,0 +1,64 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Store;
+
+namespace RehabRecords.Fhir.Validation;
+
+/// <summary>Looks whether the references of a set lead somewhere: to a resource of the set, or to one in the store.</summary>
+internal sealed class StoredReferences(RecordStore store, WriteSet set)
+{
+    private readonly Dictionary<(string Type, string Id), Write> _inSet = set.Writes.DistinctBy(w => (w.Type, w.Id)).ToDictionary(w => (w.Type, w.Id));
+    private readonly Dictionary<string, string?> _asked = new(StringComparer.Ordinal);
+
+    public async Task<List<Issue>> ProblemsAsync(Resource resource, CancellationToken ct)
+    {
+        var problems = new List<Issue>();
+        // A stored Bundle is complete in itself; its references were resolved among its entries.
+        if (resource is Bundle)
+            return problems;
+        foreach (var (at, reference) in ResourceView.Of(resource).All<ResourceReference>())
+        {
+            if (reference.Reference is not { Length: > 0 } text || text.StartsWith('#'))
+                continue;
+            var literal = LiteralReference.Of(text);
+            var problem = literal.IsLocal ? await ProblemAsync(literal, ct)
+                : literal.IsConditional || text.StartsWith("urn:uuid:", StringComparison.Ordinal)
+                    ? $"The reference {text} has a meaning in a transaction only. Refer to the resource as Type/id."
+                    : null;
+            if (problem is not null)
+                problems.Add(Issue.Error(OperationOutcome.IssueType.NotFound, problem, at.Path));
+        }
+
+        return problems;
+    }
+
+    private async Task<string?> ProblemAsync(LiteralReference literal, CancellationToken ct)
+    {
+        if (!_asked.TryGetValue(literal.Text, out var problem))
+            _asked[literal.Text] = problem = await AskAsync(literal.Type!, literal.Id!, literal.Version, ct);
+        return problem;
+    }
+
+    private async Task<string?> AskAsync(string type, string id, string? version, CancellationToken ct)
+    {
+        if (_inSet.TryGetValue((type, id), out var write))
+        {
+            if (version is null)
+                return write.IsDelete ? $"{type}/{id} is deleted by this same request." : null;
+            if (version == (write.FromVersion + 1).ToString() && !write.IsDelete)
+                return null;
+        }
+
+        if (version is null)
+        {
+            return await store.ReadAsync(type, id, ct) switch
+            {
+                null => $"There is no {type}/{id}. Store it first, or send both in one transaction.",
+                { Deleted: true } => $"{type}/{id} was deleted.",
+                _ => null,
+            };
+        }
+
+        var found = int.TryParse(version, out var number) ? await store.ReadVersionAsync(type, id, number, ct) : null;
+        return found is null or { Deleted: true } ? $"There is no version {version} of {type}/{id}." : null;
+    }
+}
