@@ -1,0 +1,141 @@
+using RehabRecords.Clinical;
+using RehabRecords.Progress;
+using RehabRecords.Terms;
+using MeasureStatus = RehabRecords.Clinical.MeasureStatus;
+
+namespace RehabRecords.Notes;
+
+/// <summary>Measures with side, unit, status and, where there are two results, the class of the change and the row that decides it.</summary>
+internal static class MeasureStatements
+{
+    public static IEnumerable<Statement> Of(ProgrammeRecord record, ProgrammeFindings findings)
+    {
+        foreach (var series in record.Measures.GroupBy(m => (m.Measure, m.Side, m.Variant, m.Site)))
+        {
+            var change = findings.Changes.FirstOrDefault(c => c.First.Measure == series.Key.Measure && c.Side == series.Key.Side
+                && c.Last.Variant == series.Key.Variant && c.Last.Site == series.Key.Site);
+            var measure = findings.Measures.GetValueOrDefault(series.Key.Measure);
+            yield return Latest(record, measure, series.Last());
+            if (change is not null)
+                yield return Changed(record, change);
+        }
+    }
+
+    /// <summary>Part of a statement's id: the measure and what tells one series of it from another.</summary>
+    public static string Subject(string measure, Side? side, string? variant = null, string? site = null) =>
+        string.Join('.', new[] { measure, side?.Code(), variant, site }.Where(part => !string.IsNullOrEmpty(part)).Select(part => part!.Replace(' ', '-')));
+
+    public static string Name(ProgrammeRecord record, MeasureDefinition measure, MeasureResult of) =>
+        record.MeasureName(measure.Title, of.Side) + (of.Site is null ? "" : $", {of.Site}") + (of.Variant is null ? "" : $", {of.Variant}");
+
+    private static Statement Latest(ProgrammeRecord record, MeasureDefinition? measure, MeasureResult latest)
+    {
+        var name = measure is null ? record.MeasureName(latest.Measure, latest.Side) : Name(record, measure, latest);
+        var on = Wording.Date(Day(record, latest));
+        var subject = Subject(latest.Measure, latest.Side, latest.Variant, latest.Site);
+        if (latest.Status != MeasureStatus.Completed)
+            return NoteRules.MeasureNotCompleted.State(subject, $"{name}: {Status(latest)} on {on}.{(latest.TimeLimitSeconds is null ? "" : " The limit is not a result.")}",
+                new Evidence(latest.Evidence));
+        var trials = latest.Trials.Count > 1 && measure is not null
+            ? $" ({measure.TrialSummary.ToString().ToLowerInvariant()} of {latest.Trials.Count} trials: {string.Join(", ", latest.Trials.Select(t => Wording.Fixed((double)t, measure.Decimals)))})"
+            : "";
+        return NoteRules.MeasureLatest.State(subject, $"{name}: {Value(measure, latest)} on {on}{trials}.", new Evidence(latest.Evidence),
+            latest.Value is { } value ? [new StatedValue(value, latest.Unit ?? measure?.Unit ?? "1")] : []);
+    }
+
+    private static Statement Changed(ProgrammeRecord record, MeasureChange change)
+    {
+        var measure = change.Measure;
+        var text = $"{Name(record, measure, change.Last)}: {Value(measure, change.First)} on {Wording.Date(Day(record, change.First))}, "
+            + $"{Value(measure, change.Last)} on {Wording.Date(Day(record, change.Last))}{Difference(change)}. {Class(change)}";
+        foreach (var choice in new[] { change.Detectable, change.Important }.OfType<ThresholdChoice>())
+            text += $" {Row(measure, choice)}";
+        foreach (var note in change.Notes)
+            text += $" {Wording.Sentence(Wording.Capital(note))}";
+        var values = new List<StatedValue>();
+        if (change.Difference is { } difference)
+            values.Add(new StatedValue(difference, measure.Unit));
+        values.AddRange(new[] { change.Detectable, change.Important }.OfType<ThresholdChoice>().Select(c => new StatedValue(c.Value, measure.Unit)));
+        return NoteRules.MeasureChanged.State(
+            Subject(measure.Id, change.Side, change.Last.Variant, change.Last.Site), text, NotePhrases.Proof(change.Evidence, record), values);
+    }
+
+    private static string Difference(MeasureChange change)
+    {
+        if (change.Difference is not { } difference)
+            return "";
+        if (difference == 0)
+            return ": no difference";
+        var better = change.Direction switch
+        {
+            ChangeDirection.Improved => " (better)",
+            ChangeDirection.Worsened => " (worse)",
+            _ => "",
+        };
+        return $": {change.Measure.Value(Math.Abs(difference))} {(difference < 0 ? "less" : "more")}{better}";
+    }
+
+    private static string Class(MeasureChange change)
+    {
+        var error = change.Detectable is { } d ? change.Measure.Value(d.Value) : "";
+        var worth = change.Important is { } i ? change.Measure.Value(i.Value) : "";
+        return change.Class switch
+        {
+            ChangeClass.BelowDetectable => $"Below the smallest detectable change ({error}): within measurement error.",
+            ChangeClass.DetectableBelowImportant => $"Reaches the smallest detectable change ({error}), not the important change ({worth}).",
+            ChangeClass.ImportantWithinError => $"Reaches the important change ({worth}), not the smallest detectable change ({error}): inside measurement error.",
+            ChangeClass.Both => $"Reaches the smallest detectable change ({error}) and the important change ({worth}).",
+            ChangeClass.DetectableImportanceUnknown => $"Reaches the smallest detectable change ({error}); the catalogue has no important change to compare with.",
+            ChangeClass.BelowImportantErrorUnknown => $"Below the important change ({worth}); the catalogue has no smallest detectable change to compare with.",
+            ChangeClass.ImportantErrorUnknown => $"Reaches the important change ({worth}); the catalogue has no smallest detectable change to compare with.",
+            ChangeClass.CategoryChange => "A change of category; no difference is computed.",
+            ChangeClass.SameCategory => "The same category at both times.",
+            _ => "The catalogue has no threshold to compare with.",
+        };
+    }
+
+    /// <summary>The number with its owner: level, hand, people, source, and whether it fits this person.</summary>
+    private static string Row(MeasureDefinition measure, ThresholdChoice choice)
+    {
+        var row = choice.Row;
+        var kind = row.Kind == ThresholdKind.Detectable ? "Smallest detectable change" : "Important change";
+        var parts = new List<string> { measure.Value(choice.Value) };
+        if (row.Level is { } level)
+            parts.Add($"{level} %");
+        if (row.Hand != HandRole.Any)
+            parts.Add(Hand(row.Hand));
+        parts.Add(row.Population.Text);
+        if (row.N is { } n)
+            parts.Add($"n = {n}");
+        parts.Add(row.Source.ToString());
+        var misfit = choice.Misfit is null ? "" : $" {Wording.Sentence(Wording.Capital(choice.Misfit))}";
+        return $"{kind}: {string.Join(", ", parts)}. {Wording.Sentence($"Row chosen: {choice.Why}")}{misfit}";
+    }
+
+    private static string Hand(HandRole hand) => hand switch
+    {
+        HandRole.MoreAffected => "more affected hand",
+        HandRole.LessAffected => "less affected hand",
+        HandRole.AffectedDominant => "affected dominant hand",
+        HandRole.AffectedNonDominant => "affected non-dominant hand",
+        HandRole.Dominant => "dominant hand",
+        _ => "non-dominant hand",
+    };
+
+    public static string Value(MeasureDefinition? measure, MeasureResult result) =>
+        result.Status != MeasureStatus.Completed ? Status(result)
+        : result.Grade is { } grade ? $"grade {grade}"
+        : result.Value is not { } value ? "no value recorded"
+        : measure is null ? $"{Wording.Number(value, 2)} {result.Unit}".TrimEnd()
+        : measure.Value(value);
+
+    private static string Status(MeasureResult result)
+    {
+        var words = CodeLists.MeasureStatus.Words(result.Status.Code());
+        if (result.TimeLimitSeconds is { } limit)
+            words += $" of {Wording.Number(limit)} s";
+        return result.PegsPlaced is { } pegs ? $"{words}, {Wording.Count(pegs, "peg")} placed" : words;
+    }
+
+    private static DateOnly Day(ProgrammeRecord record, MeasureResult result) => Schedule.DayOf(result.MeasuredAt, record.Programme.TimeZone);
+}

@@ -1,0 +1,84 @@
+using RehabRecords.Clinical;
+using RehabRecords.Progress;
+using RehabRecords.Terms;
+
+namespace RehabRecords.Notes;
+
+/// <summary>The names of things as a note says them.</summary>
+internal static class NotePhrases
+{
+    public const int RecentDays = Findings.RecentDays;
+
+    public static List<Session> Recent(this ProgrammeRecord record) =>
+        [.. record.Sessions.Where(s => s.Report.Day > record.AsOf.AddDays(-RecentDays) && s.Report.Day <= record.AsOf)];
+
+    public static string InRecent(this ProgrammeRecord record) => $"in the {RecentDays} days to {Wording.Date(record.AsOf)}";
+
+    /// <summary>"Clothes pegs, right hand".</summary>
+    public static string ExerciseName(this ProgrammeRecord record, string planned)
+    {
+        var prescription = record.Prescriptions.FirstOrDefault(p => p.Planned.Id == planned);
+        return prescription is null ? "An exercise outside the programme"
+            : prescription.Planned.Title + prescription.Side switch
+            {
+                Side.Left => ", left hand",
+                Side.Right => ", right hand",
+                Side.Both => ", both hands",
+                _ => "",
+            };
+    }
+
+    /// <summary>"Nine-Hole Peg Test, right (affected)".</summary>
+    public static string MeasureName(this ProgrammeRecord record, string title, Side? side)
+    {
+        if (side is not (Side.Left or Side.Right))
+            return title;
+        var role = record.Person.Context.AffectedSide switch
+        {
+            Side.Both => " (both sides affected)",
+            Side.Left or Side.Right => record.Person.Context.AffectedSide == side ? " (affected)" : " (less affected)",
+            _ => "",
+        };
+        return $"{title}, {side.Value.Code()}{role}";
+    }
+
+    /// <summary>"the carer, Lew Fictionby,".</summary>
+    public static string Who(Reporter reporter)
+    {
+        var role = reporter.Role switch
+        {
+            "patient" => "the person",
+            "carer" => "the carer",
+            "support-worker" => "the support worker",
+            "clinician" => "the clinician",
+            _ => "somebody whose role is not recorded",
+        };
+        return reporter.Name is { Length: > 0 } name && reporter.Role != "patient" ? $"{role}, {name}," : role;
+    }
+
+    /// <summary>Another's words, unchanged but for line breaks.</summary>
+    public static string Quote(string words) => $"“{string.Join(' ', words.Split((char[]?)null, StringSplitOptions.RemoveEmptyEntries))}”";
+
+    public static string Words(this NotDoneReason reason) => CodeLists.NotDoneReason.Words(reason.Code());
+
+    public static string Reasons(IEnumerable<NotDoneReason?> reasons) => Wording.List(
+        reasons.GroupBy(r => r).OrderByDescending(g => g.Count()).ThenBy(g => g.Key is null).ThenBy(g => g.Key)
+            .Select(g => $"{g.Key?.Words() ?? "no reason given"} {g.Count()}"));
+
+    public static string Urgency(Urgency urgency) => urgency switch
+    {
+        Clinical.Urgency.Emergency => "Emergency",
+        Clinical.Urgency.UrgentReview => "Urgent review",
+        _ => "Note at next review",
+    };
+
+    /// <summary>"2" or "1 to 4".</summary>
+    public static string Range(IReadOnlyCollection<decimal> values) =>
+        values.Min() == values.Max() ? Wording.Number(values.Min()) : $"{Wording.Number(values.Min())} to {Wording.Number(values.Max())}";
+
+    /// <summary>A value with its unit as a person reads it.</summary>
+    public static string Value(this MeasureDefinition measure, decimal value) => $"{Wording.Fixed((double)value, measure.Decimals)} {measure.UnitText}".TrimEnd();
+
+    public static Evidence Proof(IReadOnlyList<string> addresses, ProgrammeRecord record) =>
+        Evidence.Of(addresses) ?? new Evidence(record.Programme.Evidence);
+}

@@ -1,0 +1,43 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Store;
+using RehabRecords.Progress;
+using Canonical = RehabRecords.Terms.Canonical;
+
+namespace RehabRecords.Notes;
+
+/// <summary>Puts the draft of a programme into a set of writes: the next version of its open draft, or a new note.</summary>
+public sealed class NoteWriter(RecordStore store)
+{
+    /// <summary>
+    /// Adds the draft, and its author with the first note ever. Adds nothing when the open draft already says the same.
+    /// A rival who drafts at the same moment makes the commit fail with StaleVersion or Conflict: read again and retry.
+    /// </summary>
+    public async Task<Composition> AddAsync(WriteSet set, ProgrammeRecord record, ProgrammeFindings findings, CancellationToken ct = default)
+    {
+        var (open, version, number) = await OpenDraftAsync(record.Programme.Id, ct);
+        var draft = NoteDraft.Compose(record, findings, open, number);
+        if (open is not null && NoteDraft.SaysTheSame(open, draft))
+            return open;
+        if (await store.ReadAsync("Device", DraftAuthor.Id, ct) is null)
+            set.Create(DraftAuthor.Resource());
+        return open is null ? set.Create(draft) : set.Update(draft, version);
+    }
+
+    /// <summary>
+    /// The notes of a programme are numbered; all but the last are closed. The last is the open draft while it is
+    /// preliminary and nobody but the software is its author.
+    /// </summary>
+    private async Task<(Composition? Open, int Version, int Number)> OpenDraftAsync(string programmeId, CancellationToken ct)
+    {
+        string? last = null;
+        var number = 1;
+        while (await store.HolderOfAsync("Composition", Canonical.Identifier("progress-note"), $"{programmeId}/{number}", ct) is { } holder)
+            (last, number) = (holder, number + 1);
+        if (last is not null && await store.GetAsync<Composition>(last, ct) is var (note, version) && Untouched(note))
+            return (note, version, number - 1);
+        return (null, 0, number);
+    }
+
+    private static bool Untouched(Composition note) =>
+        note.Status == CompositionStatus.Preliminary && note.Author.All(a => a.Reference == DraftAuthor.Address);
+}

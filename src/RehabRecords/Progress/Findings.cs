@@ -1,0 +1,167 @@
+using RehabRecords.Clinical;
+
+namespace RehabRecords.Progress;
+
+/// <summary>What a series of session results is of.</summary>
+public enum PracticeSeries
+{
+    /// <summary>Repetitions of one session.</summary>
+    Repetitions,
+
+    /// <summary>Pain during the exercise, 0 to 10.</summary>
+    PainDuring,
+}
+
+/// <summary>The trend of an exercise over its sessions.</summary>
+public sealed record PracticeTrend(PlannedExercise Exercise, PracticeSeries Series, Trend Trend);
+
+/// <summary>The trend of a measure on one side, with the change from first to last beside it: the two can disagree.</summary>
+public sealed record MeasureTrend(MeasureDefinition Measure, Side? Side, Trend Trend, MeasureChange? Change)
+{
+    /// <summary>A consistent trend whose end-to-end change is nevertheless within measurement error.</summary>
+    public bool DisagreesWithError =>
+        Trend.Verdict is TrendVerdict.Improving or TrendVerdict.Worsening
+        && Change?.Class is ChangeClass.BelowDetectable or ChangeClass.ImportantWithinError;
+}
+
+/// <summary>A goal with the level at the start and now.</summary>
+public sealed record GoalProgress(ProgrammeGoal Goal, AttainedLevel? Baseline, AttainedLevel? Latest);
+
+/// <summary>An open red flag with what its catalogue says of it.</summary>
+public sealed record OutstandingFlag(RaisedRedFlag Raised, RedFlag Flag);
+
+/// <summary>How many of the results of done exercises hold an item; what is not recorded is never taken as 0.</summary>
+/// <param name="Evidence">Results that lack it.</param>
+public sealed record Completeness(string Item, int Recorded, int Of, IReadOnlyList<string> Evidence);
+
+/// <summary>Everything that the rules find in one programme. Nothing here is stored; it is computed from the record each time.</summary>
+public sealed record ProgrammeFindings(DateOnly From, DateOnly To, Adherence Adherence)
+{
+    public IReadOnlyDictionary<string, Adherence> ByExercise { get; init; } = new Dictionary<string, Adherence>();
+
+    public IReadOnlyList<Dose> Doses { get; init; } = [];
+
+    public IReadOnlyList<Dose> OverPractice { get; init; } = [];
+
+    public IReadOnlyList<PracticeTrend> PracticeTrends { get; init; } = [];
+
+    public IReadOnlyList<MeasureTrend> MeasureTrends { get; init; } = [];
+
+    public IReadOnlyList<MeasureChange> Changes { get; init; } = [];
+
+    public IReadOnlyList<GoalProgress> Goals { get; init; } = [];
+
+    public GoalAttainment? Attainment { get; init; }
+
+    public IReadOnlyList<OutstandingFlag> Flags { get; init; } = [];
+
+    public IReadOnlyList<ProgressionSuggestion> Suggestions { get; init; } = [];
+
+    public IReadOnlyList<Completeness> Completeness { get; init; } = [];
+
+    /// <summary>Definitions of the measures that occur, by id; one that the catalogue does not know is missing here.</summary>
+    public IReadOnlyDictionary<string, MeasureDefinition> Measures { get; init; } = new Dictionary<string, MeasureDefinition>();
+
+    /// <summary>True while an open flag stops every suggestion to go on.</summary>
+    public bool Frozen => Flags.Any(f => f.Flag.Freezes);
+}
+
+/// <summary>From the record of a programme to its findings: a pure function, without clock, store or order of arrival.</summary>
+public static class Findings
+{
+    /// <summary>More than this share of the prescribed repetitions in a week is worth a word. Common practice, no source.</summary>
+    public const double OverPracticeRatio = 1.5;
+
+    /// <summary>How far back "recent" goes, in days. Common practice, no source.</summary>
+    public const int RecentDays = 14;
+
+    public static ProgrammeFindings Of(ProgrammeRecord record, MeasureCatalogue catalogue)
+    {
+        var plan = record.Plan;
+        var reports = record.Reports;
+        var (from, to) = (record.Programme.Start, record.AsOf);
+        var doses = Dose.PerWeek(plan, reports, to);
+        var changes = MeasureChange.All(catalogue, Known(record.Measures, catalogue), record.Person.Context);
+        var goals = record.Goals.Select(Progress).ToList();
+        var flags = record.RedFlags.Where(f => f.Open).Select(f => new OutstandingFlag(f, SafetyScreen.Get(f.Code)))
+            .OrderBy(f => f.Flag.Urgency).ThenBy(f => f.Raised.Since).ThenBy(f => f.Raised.Code, StringComparer.Ordinal).ToList();
+        return new ProgrammeFindings(from, to, Adherence.OfProgramme(plan, reports, from, to))
+        {
+            ByExercise = plan.Select(p => p.Id).Distinct().ToDictionary(id => id, id => Adherence.OfExercise(id, plan, reports, from, to)),
+            Doses = doses,
+            OverPractice = [.. doses.Where(d => d.RepetitionRatio > OverPracticeRatio || (d.RepetitionRatio is null && d.MinuteRatio > OverPracticeRatio))],
+            PracticeTrends = [.. plan.DistinctBy(p => p.Id).SelectMany(p => PracticeTrends(p, reports))],
+            MeasureTrends = [.. MeasureTrends(record.Measures, changes, catalogue)],
+            Changes = changes,
+            Goals = goals,
+            Attainment = goals.Count == 0 ? null : GoalAttainment.Of([.. goals.Select(Attained)]),
+            Flags = flags,
+            Suggestions = Progression.Suggest(new ProgressionInput(
+                plan, reports, [.. flags.Where(f => f.Flag.Freezes).Select(f => new OpenFlag(f.Raised.Code, f.Raised.Since, f.Raised.Evidence))],
+                to, record.Programme.PainLimit)),
+            Completeness = [.. Complete([.. reports.Where(r => r.Day > to.AddDays(-RecentDays))])],
+            Measures = record.Measures.Select(m => catalogue.Find(m.Measure)).OfType<MeasureDefinition>().DistinctBy(m => m.Id).ToDictionary(m => m.Id),
+        };
+    }
+
+    /// <summary>A measure that the catalogue does not know can be shown but not judged.</summary>
+    private static List<MeasureResult> Known(IEnumerable<MeasureResult> results, MeasureCatalogue catalogue) =>
+        [.. results.Where(r => catalogue.Find(r.Measure) is not null)];
+
+    private static IEnumerable<PracticeTrend> PracticeTrends(PlannedExercise exercise, IReadOnlyList<SessionReport> reports)
+    {
+        var done = (from report in reports
+                    where report.Done && report.DoneAt is not null
+                    from result in report.Exercises
+                    where result.Planned == exercise.Id && result.Done
+                    select (At: report.DoneAt!.Value, Result: result)).ToList();
+        var repetitions = done.Where(d => d.Result.Repetitions is not null)
+            .Select(d => new TrendPoint(d.At, d.Result.Repetitions!.Value, d.Result.Evidence)).ToList();
+        if (repetitions.Count > 0)
+            yield return new PracticeTrend(exercise, PracticeSeries.Repetitions, Trend.Of(repetitions, Direction.HigherIsBetter, "repetitions"));
+        var pain = done.Where(d => d.Result.PainDuring is not null)
+            .Select(d => new TrendPoint(d.At, d.Result.PainDuring!.Value, d.Result.Evidence)).ToList();
+        if (pain.Count > 0)
+            yield return new PracticeTrend(exercise, PracticeSeries.PainDuring, Trend.Of(pain, Direction.LowerIsBetter, "points"));
+    }
+
+    private static IEnumerable<MeasureTrend> MeasureTrends(
+        IReadOnlyList<MeasureResult> results, IReadOnlyList<MeasureChange> changes, MeasureCatalogue catalogue) =>
+        from result in Known(results, catalogue)
+        where result is { Status: MeasureStatus.Completed, Value: not null }
+        group result by (result.Measure, result.Side, result.Variant, result.Site) into series
+        where series.Count() >= 2
+        let measure = catalogue.Get(series.Key.Measure)
+        where measure.Scale != ScaleKind.Grades
+        select new MeasureTrend(measure, series.Key.Side,
+            Trend.Of([.. series.Select(r => new TrendPoint(r.MeasuredAt, (double)r.Value!.Value, r.Evidence))], measure.Direction, measure.UnitText),
+            changes.FirstOrDefault(c => c.Last.Measure == series.Key.Measure && c.Side == series.Key.Side
+                && c.Last.Variant == series.Key.Variant && c.Last.Site == series.Key.Site));
+
+    /// <summary>The baseline is the first level recorded, and only once a later one stands beside it.</summary>
+    private static GoalProgress Progress(ProgrammeGoal goal) => new(
+        goal, goal.Attained.Count > 1 ? goal.Attained[0] : null, goal.Attained.Count > 0 ? goal.Attained[^1] : null);
+
+    private static AttainedGoal Attained(GoalProgress goal) => new(
+        goal.Goal.Id, goal.Goal.Importance, goal.Goal.Difficulty, goal.Baseline?.Level, goal.Latest?.Level,
+        [goal.Goal.Evidence, .. new[] { goal.Baseline?.Evidence, goal.Latest?.Evidence }.OfType<string>()]);
+
+    private static IEnumerable<Completeness> Complete(IReadOnlyList<SessionReport> reports)
+    {
+        var done = reports.Where(r => r.Done).SelectMany(r => r.Exercises).Where(e => e.Done).ToList();
+        if (done.Count == 0)
+            yield break;
+        (string Item, Func<ExerciseReport, bool> Has)[] items =
+        [
+            ("amount practised", e => e.Repetitions is not null || e.Minutes is not null),
+            ("pain during practice", e => e.PainDuring is not null),
+            ("quality", e => e.Quality is not null),
+            ("effort", e => e.Exertion is not null),
+        ];
+        foreach (var (item, has) in items)
+        {
+            var lacking = done.Where(e => !has(e)).Select(e => e.Evidence).ToList();
+            yield return new Completeness(item, done.Count - lacking.Count, done.Count, lacking);
+        }
+    }
+}

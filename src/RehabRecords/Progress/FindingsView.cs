@@ -1,0 +1,111 @@
+using RehabRecords.Clinical;
+
+namespace RehabRecords.Progress;
+
+/// <summary>What was computed of a programme, as /api answers it. Addresses are under /fhir/ and name exact versions.</summary>
+/// <param name="From">First day of the programme.</param>
+/// <param name="To">The day of the latest result: everything is as of that day.</param>
+public sealed record FindingsView(
+    string Programme, string Title, DateOnly From, DateOnly To, AdherenceView Adherence, IReadOnlyList<DoseView> Dose,
+    IReadOnlyList<TrendView> Trends, IReadOnlyList<ChangeView> Changes, IReadOnlyList<GoalView> Goals, IReadOnlyList<FlagView> Flags,
+    IReadOnlyList<SuggestionView> Suggestions, IReadOnlyList<CompletenessView> Completeness)
+{
+    public static FindingsView Of(ProgrammeRecord record, ProgrammeFindings findings) => new(
+        record.Programme.Id, record.Programme.Title, findings.From, findings.To,
+        AdherenceView.Of(findings.Adherence),
+        [.. findings.Doses.Select(DoseView.Of)],
+        [
+            .. findings.MeasureTrends.Select(t => TrendView.Of(t.Measure.Id, t.Side, t.Measure.Unit, t.Trend)),
+            .. findings.PracticeTrends.Select(t => TrendView.Of(
+                $"{t.Exercise.Exercise}/{(t.Series == PracticeSeries.Repetitions ? "repetitions" : "pain-during")}", null,
+                t.Series == PracticeSeries.Repetitions ? "{reps}" : "{score}", t.Trend)),
+        ],
+        [.. findings.Changes.Select(ChangeView.Of)],
+        [.. findings.Goals.Select(GoalView.Of)],
+        [.. findings.Flags.Select(f => FlagView.Of(f, record.Programme.TimeZone))],
+        [.. findings.Suggestions.Select(SuggestionView.Of)],
+        [.. findings.Completeness.Select(c => new CompletenessView(c.Item, c.Recorded, c.Of))]);
+}
+
+/// <param name="Lower">0 to 1, as if every session without a report had been missed; null when nothing was due.</param>
+/// <param name="Upper">0 to 1, as if every session without a report had been done.</param>
+/// <param name="Extra">Done beyond the plan; never makes up for another day.</param>
+public sealed record AdherenceView(
+    DateOnly From, DateOnly To, int Due, int Done, int NotDone, int Unknown, int Extra, double? Lower, double? Upper, string Text)
+{
+    public static AdherenceView Of(Adherence a) =>
+        new(a.From, a.To, a.Due, a.Done, a.NotDone, a.Unknown, a.Extra, Rounded(a.Lower), Rounded(a.Upper), a.Text);
+
+    private static double? Rounded(double? ratio) => ratio is { } value ? Math.Round(value, 4) : null;
+}
+
+/// <param name="Planned">Repetitions planned in the part of the week up to the latest result; null when none are prescribed.</param>
+public sealed record DoseView(
+    string Prescription, string Exercise, string Title, int Week, DateOnly WeekStart, int? Repetitions, int? PurposefulRepetitions,
+    decimal? Minutes, int? Planned, decimal? PlannedMinutes, int Occasions, int WithoutAmount)
+{
+    public static DoseView Of(Dose d) => new(
+        d.Planned, d.Exercise, d.Title, d.Week, d.WeekStart, d.Repetitions, d.PurposefulRepetitions, d.Minutes,
+        d.PlannedRepetitions, d.PlannedMinutes, d.Occasions, d.WithoutAmount);
+}
+
+/// <param name="Series">A measure id, or exercise code and "repetitions" or "pain-during".</param>
+/// <param name="Unit">UCUM code of the values; slopes are per 7 days.</param>
+public sealed record TrendView(
+    string Series, string? Side, string Unit, int Count, double? SlopePerWeek, double? Low, double? High, double? P, string Verdict, string Text,
+    IReadOnlyList<string> Evidence)
+{
+    public static TrendView Of(string series, Side? side, string unit, Trend t) =>
+        new(series, side?.Code(), unit, t.Count, t.SlopePerWeek, t.LowPerWeek, t.HighPerWeek, t.P, t.Verdict.Code(), t.Text, t.Evidence);
+}
+
+/// <param name="Class">How the change stands to measurement error and importance.</param>
+/// <param name="Detectable">Smallest detectable change used; null when none fits.</param>
+public sealed record ChangeView(
+    string Measure, string? Side, string Text, string Class, string Direction, decimal? Difference, string Unit,
+    ThresholdView? Detectable, ThresholdView? Important, IReadOnlyList<string> Notes, IReadOnlyList<string> Evidence)
+{
+    public static ChangeView Of(MeasureChange c) => new(
+        c.Measure.Id, c.Side?.Code(), c.Text, c.Class.Code(), c.Direction.Code(), c.Difference, c.Measure.Unit,
+        ThresholdView.Of(c.Detectable), ThresholdView.Of(c.Important), c.Notes, c.Evidence);
+}
+
+/// <param name="Row">Id of the row in the measures catalogue.</param>
+/// <param name="Why">Why this row was chosen.</param>
+/// <param name="Misfit">What of it does not fit this person; null when all fits.</param>
+public sealed record ThresholdView(
+    string Row, decimal Value, int? Level, string Hand, string Population, string Source, string Mark, string Why, string? Misfit)
+{
+    public static ThresholdView? Of(ThresholdChoice? choice) => choice is null ? null : new(
+        choice.Row.Id, choice.Value, choice.Row.Level, choice.Row.Hand.Code(), choice.Row.Population.Text, choice.Row.Source.Citation,
+        choice.Row.Source.MarkText, choice.Why, choice.Misfit);
+}
+
+public sealed record GoalView(string Id, string Description, int? Baseline, int? Latest, DateOnly? Due)
+{
+    public static GoalView Of(GoalProgress g) => new(g.Goal.Id, g.Goal.Description, g.Baseline?.Level, g.Latest?.Level, g.Goal.Due);
+}
+
+/// <param name="Urgency">emergency, urgent-review or note-at-next-review.</param>
+public sealed record FlagView(string Id, string Code, string Urgency, DateTimeOffset Since, string Text, bool Freezes)
+{
+    public static FlagView Of(OutstandingFlag f, string timeZone) => new(
+        f.Raised.Id, f.Raised.Code, f.Flag.Urgency.Code(), f.Raised.Since,
+        $"{f.Flag.Title}, {Schedule.DayOf(f.Raised.Since, timeZone):d MMMM yyyy}. {f.Flag.Text}", f.Flag.Freezes);
+}
+
+/// <param name="Suggestion">advance, hold, step-back or stop-and-review; a clinician confirms or overrides.</param>
+/// <param name="Rule">The progression rule that decided.</param>
+/// <param name="Source">Where the rule comes from, with its mark.</param>
+public sealed record SuggestionView(
+    string Prescription, string Exercise, string Title, string Suggestion, string Rule, string RuleSet, string Reason, string Source,
+    IReadOnlyList<OptionView> Options, IReadOnlyList<RuleInput> Inputs, IReadOnlyList<string> Evidence)
+{
+    public static SuggestionView Of(ProgressionSuggestion s) => new(
+        s.Planned, s.Exercise, s.Title, s.Suggestion.Code(), s.Rule, s.RuleSet, s.Reason, s.Source.ToString(),
+        [.. s.Options.Select(o => new OptionView(o.Dimension.Code(), o.Text))], s.Inputs, s.Evidence);
+}
+
+public sealed record OptionView(string Dimension, string Text);
+
+public sealed record CompletenessView(string Item, int Recorded, int Of);

@@ -1,0 +1,64 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Clinical;
+using RehabRecords.Terms;
+using MeasureStatus = RehabRecords.Clinical.MeasureStatus;
+
+namespace RehabRecords.Progress;
+
+/// <summary>Observations of measures, and goals with the levels attained.</summary>
+internal static class MeasureMapping
+{
+    public static MeasureResult? Result(Observation observation)
+    {
+        if (observation.Code.CodeIn(Systems.Measure) is not { } measure || MeasuredAt(observation) is not { } at)
+            return null;
+        var status = Codes.TryParse<MeasureStatus>(observation.DataAbsentReason.CodeIn(Systems.MeasureStatus))
+            ?? (observation.Value is null ? MeasureStatus.NotAttempted : MeasureStatus.Completed);
+        var quantity = observation.Value as Quantity;
+        return new MeasureResult(
+            measure, at, status,
+            quantity?.Value ?? (observation.Value as Integer)?.Value,
+            Codes.TryParse<Side>(Sides.Of(observation.BodySite)),
+            observation.Evidence())
+        {
+            Unit = quantity?.Code,
+            Trials = [.. Components(observation, MeasureComponent.Trial).OfType<Quantity>().Select(q => q.Value).OfType<decimal>()],
+            TimeLimitSeconds = Components(observation, MeasureComponent.TimeLimit).OfType<Quantity>().FirstOrDefault()?.Value,
+            PegsPlaced = Components(observation, MeasureComponent.PegsPlaced).OfType<Integer>().FirstOrDefault()?.Value,
+            Grade = (observation.Value as CodeableConcept) is { } grade ? grade.Coding.FirstOrDefault()?.Code ?? grade.Text : null,
+            Variant = observation.Method?.Text,
+        };
+    }
+
+    public static DateTimeOffset? MeasuredAt(Observation observation) => observation.Effective switch
+    {
+        FhirDateTime at => Addresses.Instant(at.Value),
+        Period period => Addresses.Instant(period.Start),
+        Instant instant => instant.Value,
+        _ => null,
+    };
+
+    public static ProgrammeGoal Goal(Goal goal, IEnumerable<Observation> levels)
+    {
+        var weight = goal.GetExtension(Extensions.GoalWeight);
+        var described = new SortedDictionary<int, string>();
+        foreach (var level in goal.GetExtensions(Extensions.AttainmentLevel))
+            if (level.GetExtensionValue<Integer>("level")?.Value is { } number)
+                described[number] = level.GetExtensionValue<FhirString>("description")?.Value ?? "";
+        return new ProgrammeGoal(
+            goal.Identity(), goal.Evidence(), goal.Description?.Text ?? "Goal", described,
+            weight?.GetExtensionValue<Integer>("importance")?.Value,
+            weight?.GetExtensionValue<Integer>("difficulty")?.Value,
+            Addresses.Day((goal.Target.FirstOrDefault()?.Due as Date)?.Value),
+            [.. from level in levels
+                where level.Focus.Any(f => f.IdOf("Goal") == goal.Id)
+                let at = MeasuredAt(level)
+                let value = (level.Value as Integer)?.Value ?? (int?)(level.Value as Quantity)?.Value
+                where at is not null && value is not null
+                orderby at.Value, level.Id
+                select new AttainedLevel(at.Value, value.Value, level.Evidence())]);
+    }
+
+    private static IEnumerable<DataType> Components(Observation observation, string code) =>
+        observation.Component.Where(c => c.Code.CodeIn(Systems.Measure) == code).Select(c => c.Value).OfType<DataType>();
+}

@@ -1,0 +1,133 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Clinical;
+using RehabRecords.Terms;
+using Schedule = RehabRecords.Clinical.Schedule;
+
+namespace RehabRecords.Progress;
+
+/// <summary>
+/// Resources as the plain record of one programme, in any order of arrival. This folder is the only place where FHIR
+/// becomes input of the clinical calculations.
+/// </summary>
+internal static class ProgrammeMapping
+{
+    /// <summary>A closing measure is often taken at the visit after the last day; up to this many days later it still belongs. Common practice, no source.</summary>
+    public const int ClosingDays = 14;
+
+    public static ProgrammeRecord Map(string programmeId, IReadOnlyCollection<Resource> resources)
+    {
+        var plan = resources.OfType<CarePlan>().Single(p => p.Id == programmeId);
+        var programme = PlanMapping.Outline(plan);
+        var requests = resources.OfType<ServiceRequest>().Where(r => r.BasedOn.Any(b => b.IdOf("CarePlan") == programmeId)).ToList();
+        var procedures = resources.OfType<Procedure>().Where(p => p.BasedOn.Any(b => b.IdOf("CarePlan") == programmeId)).ToList();
+        var observations = resources.OfType<Observation>().Where(o => o.Status != ObservationStatus.EnteredInError).ToList();
+        var results = observations.ToLookup(o => o.PartOf.Select(p => p.IdOf("Procedure")).FirstOrDefault(id => id is not null) ?? "");
+        var harms = resources.OfType<AdverseEvent>()
+            .ToLookup(h => h.SuspectEntity.Select(s => s.Instance.IdOf("Procedure")).FirstOrDefault(id => id is not null) ?? "");
+
+        var sessions = (from procedure in procedures
+                        where procedure.Status is EventStatus.Completed or EventStatus.NotDone
+                        let session = SessionMapping.Session(procedure, results[procedure.Identity()], harms[procedure.Identity()], programme.TimeZone)
+                        where session is not null
+                        orderby session.Report.Day, session.Report.DoneAt ?? DateTimeOffset.MaxValue, session.Id
+                        select session).ToList();
+        var levels = observations.Where(o => o.Code.CodeIn(Systems.Measure) == MeasureCode.GasLevel).ToList();
+        return new ProgrammeRecord(Person(resources, plan), programme)
+        {
+            Prescriptions = [.. InOrderOfPlan(plan, requests).Select(r => PlanMapping.Prescription(r, programme))],
+            Sessions = sessions,
+            Harms = [.. sessions.SelectMany(s => harms[s.Id].Select(h => Harm(h, s)))
+                .OrderBy(h => h.Day).ThenBy(h => h.Report.Evidence, StringComparer.Ordinal)],
+            Measures = Measures(observations, programme),
+            Goals = [.. resources.OfType<Goal>().Where(g => plan.Goal.Any(r => r.IdOf("Goal") == g.Id))
+                .OrderBy(g => plan.Goal.FindIndex(r => r.IdOf("Goal") == g.Id)).Select(g => MeasureMapping.Goal(g, levels))],
+            RedFlags = [.. resources.OfType<Flag>().Where(f => f.Category.Any(c => c.CodeIn(Systems.FlagCategory) == FlagCategory.RedFlag))
+                .Select(RedFlag).OrderBy(f => f.Since).ThenBy(f => f.Code, StringComparer.Ordinal).ThenBy(f => f.Id, StringComparer.Ordinal)],
+            EvidenceAt = EvidenceAt(plan, requests, procedures, observations),
+            Resources = [.. resources],
+        };
+    }
+
+    private static PersonRecord Person(IReadOnlyCollection<Resource> resources, CarePlan plan)
+    {
+        var person = resources.OfType<Patient>().Single(p => p.Id == plan.Subject.IdOf("Patient"));
+        var context = person.GetExtension(Extensions.RehabilitationContext);
+        var name = person.Name.FirstOrDefault();
+        return new PersonRecord(
+            person.Identity(),
+            person.Evidence(),
+            name is null ? "(no name recorded)" : name.Text ?? string.Join(' ', name.Given.Append(name.Family).Where(part => !string.IsNullOrEmpty(part))),
+            new PersonContext(
+                Codes.TryParse<Side>(context?.GetExtensionValue<Code>("affectedSide")?.Value),
+                Codes.TryParse<Side>(context?.GetExtensionValue<Code>("dominantHand")?.Value),
+                Addresses.Day(context?.GetExtensionValue<Date>("onset")?.Value),
+                Addresses.Day(person.BirthDate),
+                person.Gender switch
+                {
+                    AdministrativeGender.Female => Sex.Female,
+                    AdministrativeGender.Male => Sex.Male,
+                    AdministrativeGender.Other => Sex.Other,
+                    AdministrativeGender.Unknown => Sex.Unknown,
+                    _ => null,
+                }));
+    }
+
+    /// <summary>As the programme lists them; a prescription that it does not list comes last.</summary>
+    private static IEnumerable<ServiceRequest> InOrderOfPlan(CarePlan plan, IEnumerable<ServiceRequest> requests)
+    {
+        var places = plan.Activity.Select((a, place) => (Id: a.Reference.IdOf("ServiceRequest"), Place: place))
+            .Where(a => a.Id is not null).GroupBy(a => a.Id!).ToDictionary(g => g.Key, g => g.First().Place);
+        return requests.OrderBy(r => places.GetValueOrDefault(r.Identity(), int.MaxValue)).ThenBy(r => r.Id, StringComparer.Ordinal);
+    }
+
+    /// <summary>
+    /// Results from the first day on, and of each measure and side the last one before it, which is the baseline. Results
+    /// long after the end belong to what came next.
+    /// </summary>
+    private static List<MeasureResult> Measures(IEnumerable<Observation> observations, ProgrammeOutline programme)
+    {
+        var results = observations.Where(o => o.Code.CodeIn(Systems.Measure) != MeasureCode.GasLevel)
+            .Select(MeasureMapping.Result).OfType<MeasureResult>()
+            .Select(result => (Result: result, Day: Schedule.DayOf(result.MeasuredAt, programme.TimeZone)))
+            .Where(r => programme.End is not { } end || r.Day <= end.AddDays(ClosingDays))
+            .OrderBy(r => r.Result.MeasuredAt).ThenBy(r => r.Result.Evidence, StringComparer.Ordinal)
+            .ToList();
+        var baselines = results.Where(r => r.Day < programme.Start)
+            .GroupBy(r => (r.Result.Measure, r.Result.Side, r.Result.Variant, r.Result.Site)).Select(g => g.Last().Result).ToHashSet();
+        return [.. results.Where(r => r.Day >= programme.Start || baselines.Contains(r.Result)).Select(r => r.Result)];
+    }
+
+    private static Harm Harm(AdverseEvent harm, Session session) => new(
+        SessionMapping.Harm(harm),
+        Addresses.Day(harm.Date) ?? session.Report.Day,
+        harm.Recorder is null ? session.Reporter : SessionMapping.ReporterOf(harm.Recorder),
+        harm.Event?.Text);
+
+    private static RaisedRedFlag RedFlag(Flag flag)
+    {
+        var cleared = flag.GetExtension(Extensions.FlagCleared);
+        var since = flag.Period?.Start;
+        return new RaisedRedFlag(
+            flag.Identity(), flag.Evidence(), flag.Code.CodeIn(Systems.RedFlag) ?? "",
+            Addresses.Instant(since) ?? (Addresses.Day(since) is { } day ? new DateTimeOffset(day, TimeOnly.MinValue, TimeSpan.Zero) : DateTimeOffset.MinValue),
+            flag.Status == Flag.FlagStatus.Active && cleared is null,
+            flag.GetExtensionValue<ResourceReference>(Extensions.FlagSource)?.Reference,
+            cleared?.GetExtensionValue<FhirString>("by")?.Value);
+    }
+
+    /// <summary>
+    /// By what the record itself says of its arrival, so that a note is the same when it is drafted together with a new
+    /// session and when it is computed again from the store.
+    /// </summary>
+    private static DateTimeOffset EvidenceAt(
+        CarePlan plan, IEnumerable<ServiceRequest> requests, IEnumerable<Procedure> procedures, IEnumerable<Observation> observations)
+    {
+        var arrivals = procedures.Select(SessionMapping.RecordedAt)
+            .Concat(observations.Where(o => o.PartOf.Count == 0).Select(o => o.Issued ?? o.Meta?.LastUpdated))
+            .Concat(requests.Select(r => r.Meta?.LastUpdated))
+            .Append(plan.Meta?.LastUpdated)
+            .OfType<DateTimeOffset>()
+            .ToList();
+        return arrivals.Count == 0 ? DateTimeOffset.UnixEpoch : arrivals.Max().ToUniversalTime();
+    }
+}

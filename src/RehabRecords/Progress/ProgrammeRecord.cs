@@ -1,0 +1,91 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Clinical;
+using Schedule = RehabRecords.Clinical.Schedule;
+
+namespace RehabRecords.Progress;
+
+/// <summary>The person as far as a note needs it.</summary>
+public sealed record PersonRecord(string Id, string Evidence, string Name, PersonContext Context)
+{
+    public string Address => $"Patient/{Id}";
+}
+
+/// <summary>The programme as prescribed.</summary>
+/// <param name="Evidence">Exact version of the CarePlan.</param>
+/// <param name="PainLimit">0 to 10; pain above it raises a flag.</param>
+public sealed record ProgrammeOutline(
+    string Id, string Evidence, string Title, DateOnly Start, DateOnly? End, string TimeZone, int PainLimit, int? Level = null, string? LevelReason = null);
+
+/// <summary>A prescribed exercise, with the side it is for, which the calculations do not need but a reader does.</summary>
+public sealed record Prescription(PlannedExercise Planned, Side? Side);
+
+/// <summary>Who reports. What a patient or carer says is theirs and stays attributed to them.</summary>
+/// <param name="Role">patient, carer, clinician or support-worker.</param>
+public sealed record Reporter(string Role, string? Name);
+
+/// <summary>A practice occasion with the reporter's own words.</summary>
+/// <param name="Remarks">As typed, oldest first.</param>
+public sealed record Session(string Id, SessionReport Report, Reporter Reporter, IReadOnlyList<string> Remarks);
+
+/// <summary>Harm that was reported, with the reporter's words.</summary>
+public sealed record Harm(HarmReport Report, DateOnly Day, Reporter? Reporter, string? Description);
+
+/// <summary>A level attained at a time.</summary>
+public sealed record AttainedLevel(DateTimeOffset At, int Level, string Evidence);
+
+/// <summary>A goal with its five described levels, and the levels attained so far, oldest first.</summary>
+public sealed record ProgrammeGoal(
+    string Id, string Evidence, string Description, IReadOnlyDictionary<int, string> Levels,
+    int? Importance, int? Difficulty, DateOnly? Due, IReadOnlyList<AttainedLevel> Attained);
+
+/// <summary>A red flag of the person, open until a clinician has cleared it.</summary>
+/// <param name="Source">Address of the session or result that raised it, when it is recorded.</param>
+public sealed record RaisedRedFlag(string Id, string Evidence, string Code, DateTimeOffset Since, bool Open, string? Source, string? ClearedBy = null);
+
+/// <summary>
+/// Everything the record holds of one programme, as plain values; each carries the exact version it was read from.
+/// Lists are ordered by when things were done, never by when they arrived.
+/// </summary>
+public sealed record ProgrammeRecord(PersonRecord Person, ProgrammeOutline Programme)
+{
+    public IReadOnlyList<Prescription> Prescriptions { get; init; } = [];
+
+    public IReadOnlyList<Session> Sessions { get; init; } = [];
+
+    public IReadOnlyList<Harm> Harms { get; init; } = [];
+
+    public IReadOnlyList<MeasureResult> Measures { get; init; } = [];
+
+    public IReadOnlyList<ProgrammeGoal> Goals { get; init; } = [];
+
+    public IReadOnlyList<RaisedRedFlag> RedFlags { get; init; } = [];
+
+    /// <summary>When the latest of all this reached the record.</summary>
+    public DateTimeOffset EvidenceAt { get; init; }
+
+    /// <summary>What it was read from; empty in a record made by hand.</summary>
+    internal IReadOnlyList<Resource> Resources { get; init; } = [];
+
+    public IReadOnlyList<PlannedExercise> Plan => [.. Prescriptions.Select(p => p.Planned)];
+
+    public IReadOnlyList<SessionReport> Reports => [.. Sessions.Select(s => s.Report)];
+
+    /// <summary>
+    /// The day of the latest result. A note is as of this day and never as of today, so that it says the same
+    /// whenever it is computed.
+    /// </summary>
+    public DateOnly AsOf => Sessions.Select(s => s.Report.Day)
+        .Concat(Measures.Select(m => Schedule.DayOf(m.MeasuredAt, Programme.TimeZone)))
+        .Concat(Goals.SelectMany(g => g.Attained).Select(a => Schedule.DayOf(a.At, Programme.TimeZone)))
+        .Append(Programme.Start)
+        .Max();
+
+    /// <summary>The record as it will be once these are stored: new ones as version 1, changed ones in place of the old.</summary>
+    public ProgrammeRecord With(IEnumerable<Resource> newOnes)
+    {
+        var all = Resources.ToDictionary(r => (r.TypeName, r.Id));
+        foreach (var resource in newOnes)
+            all[(resource.TypeName, resource.Id)] = resource;
+        return ProgrammeMapping.Map(Programme.Id, all.Values);
+    }
+}

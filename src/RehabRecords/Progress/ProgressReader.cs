@@ -1,0 +1,36 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Fhir;
+using RehabRecords.Fhir.Store;
+
+namespace RehabRecords.Progress;
+
+/// <summary>Reads all that the store holds of one programme.</summary>
+public sealed class ProgressReader(RecordStore store)
+{
+    /// <exception cref="RefusedException">NotFound when there is no such programme.</exception>
+    public async Task<ProgrammeRecord> ReadAsync(string programmeId, CancellationToken ct = default)
+    {
+        if (await store.GetAsync<CarePlan>(programmeId, ct) is not var (plan, _))
+            throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound,
+                $"There is no programme '{programmeId}'. Use the id that POST /api/programmes answered.", "programme");
+        var person = plan.Subject.IdOf("Patient") ?? throw new FormatException($"{plan.Evidence()} names no person.");
+
+        var all = new List<Resource> { plan };
+        if (await store.GetAsync<Patient>(person, ct) is var (patient, _))
+            all.Add(patient);
+        all.AddRange(await store.FindAllAsync<ServiceRequest>($"based-on=CarePlan/{programmeId}", ct));
+        all.AddRange(await store.FindAllAsync<Procedure>($"based-on=CarePlan/{programmeId}", ct));
+        all.AddRange(await store.FindAllAsync<Observation>($"subject=Patient/{person}", ct));
+        all.AddRange(await store.FindAllAsync<AdverseEvent>($"subject=Patient/{person}", ct));
+        all.AddRange(await store.FindAllAsync<Flag>($"subject=Patient/{person}", ct));
+        all.AddRange(await store.FindAllAsync<Goal>($"subject=Patient/{person}", ct));
+        return ProgrammeMapping.Map(programmeId, all);
+    }
+
+    /// <summary>Ids of a person's programmes, earliest first.</summary>
+    public async Task<IReadOnlyList<string>> ProgrammesOfAsync(string personId, CancellationToken ct = default)
+    {
+        var plans = await store.FindAllAsync<CarePlan>($"subject=Patient/{personId}", ct);
+        return [.. plans.OrderBy(p => p.Period?.Start, StringComparer.Ordinal).ThenBy(p => p.Id, StringComparer.Ordinal).Select(p => p.Identity())];
+    }
+}
