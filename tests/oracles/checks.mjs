@@ -3,6 +3,7 @@ import assert from 'node:assert/strict';
 import { after } from 'node:test';
 import { documentFaults } from './documents.mjs';
 import { askInvariants } from './invariants.mjs';
+import { askOwnRules } from './own-rules.mjs';
 import { formatDifferences, structureErrors } from './structure.mjs';
 import { unitErrors } from './units.mjs';
 
@@ -23,9 +24,17 @@ export function checkFormats(resource, xml) {
 }
 
 export function checkInvariants(resource) {
-  const answer = askInvariants(resource);
-  asked += answer.asked;
-  none(answer.broken, nameOf(resource));
+  for (const answer of [askInvariants(resource), askOwnRules(resource)]) {
+    asked += answer.asked;
+    none(answer.broken, nameOf(resource));
+  }
+}
+
+/** An invalid example must break the rule of ours that it is there for. */
+export function checkRefused(resource, key) {
+  asked++;
+  const { broken } = askOwnRules(resource);
+  assert.ok(broken.some(text => text.includes(`: ${key} `)), `${nameOf(resource)} keeps ${key}; broken: ${broken.join('; ') || 'nothing'}`);
 }
 
 export function checkUnits(resource) {

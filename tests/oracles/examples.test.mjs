@@ -1,7 +1,7 @@
 import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, it } from 'node:test';
-import { checkDocument, checkFormats, checkInvariants, checkStructure, checkUnits } from './checks.mjs';
+import { checkDocument, checkFormats, checkInvariants, checkRefused, checkStructure, checkUnits } from './checks.mjs';
 import { root } from './paths.mjs';
 import { toXml } from './structure.mjs';
 
@@ -22,3 +22,11 @@ for (const folder of ['examples', 'profiles']) {
     }
   });
 }
+
+describe('the files of examples/invalid/ that break a rule of our profiles', () => {
+  for (const { file, json } of filesOf('examples/invalid')) {
+    const expected = JSON.parse(readFileSync(join(root, 'examples/invalid', file.replace(/json$/, 'expected.json')), 'utf8'));
+    const key = /\brr-[a-z0-9-]+/.exec(expected.messageContains)?.[0];
+    if (key) it(`${file} breaks ${key}`, () => checkRefused(json, key));
+  }
+});

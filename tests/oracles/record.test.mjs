@@ -21,7 +21,7 @@ describe('what the demo stored', () => {
     describe(`${type} (${found.length})`, () => {
       it('has the structure of R4', () => found.forEach(({ json }) => checkStructure(json)));
       it('says the same in JSON and in XML', () => found.forEach(({ json, xml }) => checkFormats(json, xml)));
-      it('keeps the official invariants', () => found.forEach(({ json }) => checkInvariants(json)));
+      it('keeps the official invariants and our own rules', () => found.forEach(({ json }) => checkInvariants(json)));
       it('uses valid UCUM units', () => found.forEach(({ json }) => checkUnits(json)));
     });
   }

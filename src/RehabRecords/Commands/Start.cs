@@ -12,15 +12,25 @@ internal static class Start
     public static async Task<int> RunAsync(string[] args, Func<string[], WebApplication> build)
     {
         var began = TimeProvider.System.GetTimestamp();
+        CommandLine line;
         try
         {
-            var line = CommandLine.Parse(args);
-            if (line.Verb == CommandLine.Help)
-            {
-                Console.WriteLine(Usage.Text);
-                return 0;
-            }
+            line = CommandLine.Parse(args);
+        }
+        catch (FormatException typing)
+        {
+            await Console.Error.WriteLineAsync(typing.Message);
+            return WrongCommand;
+        }
 
+        if (line.Verb == CommandLine.Help)
+        {
+            Console.WriteLine(Usage.Text);
+            return 0;
+        }
+
+        try
+        {
             await using var app = build(line.Settings);
             await app.StartAsync();
             if (line.Verb == CommandLine.Demo)
@@ -39,7 +49,7 @@ internal static class Start
         catch (Exception failure) when (StartFailure.Explain(failure) is { } explanation)
         {
             await Console.Error.WriteLineAsync("RehabRecords could not start. " + explanation);
-            return failure is FormatException ? WrongCommand : Failed;
+            return Failed;
         }
     }
 

@@ -11,7 +11,6 @@ internal static class StartFailure
 
     private static string? Explained(Exception cause) => cause switch
     {
-        FormatException bad => bad.Message,
         StoreUnusableException store => $"{store.Message} (--data names the folder.)",
         SocketException { SocketErrorCode: SocketError.AddressAlreadyInUse } =>
             "Something else is listening on that address: stop it, or name another with --urls http://127.0.0.1:5081",
