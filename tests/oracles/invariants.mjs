@@ -13,7 +13,7 @@ const options = { traceFn: () => {} };
 function placesOf({ type, kind, path }) {
   const below = path.split('.').slice(1).map(name => `.${name}`).join('');
   if (kind === 'resource') return `%resource${below}`;
-  return type === 'Extension' ? '(%resource | %resource.descendants()).extension' : `%resource.descendants().ofType(FHIR.${type})${below}`;
+  return type === 'Extension' ? '%resource.combine(%resource.descendants()).extension' : `%resource.descendants().ofType(FHIR.${type})${below}`;
 }
 
 // R4 leaves open what an empty answer means; as in other engines only a definite "false" breaks a rule.

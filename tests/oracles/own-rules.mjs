@@ -20,7 +20,7 @@ function step(profile, id, segment) {
 function placesOf(profile, id) {
   const segments = id.split('.').slice(1);
   const steps = segments.map((segment, i) => step(profile, id.split('.').slice(0, i + 2).join('.'), segment));
-  const start = profile.type === 'Extension' ? `(%resource | %resource.descendants()).extension.where(url = '${profile.url}')` : '%resource';
+  const start = profile.type === 'Extension' ? `%resource.combine(%resource.descendants()).extension.where(url = '${profile.url}')` : '%resource';
   return [start, ...steps].join('.');
 }
 
