@@ -15,8 +15,17 @@ internal static class SubjectiveSection
         where flag.Flag.Urgency != Urgency.NoteAtNextReview
         select NoteRules.UrgentFlag.State(
             flag.Raised.Id,
-            $"{NotePhrases.Urgency(flag.Flag.Urgency)}: {Lower(flag.Flag.Title)}, reported on {Since(flag, record)}. {Wording.Sentence(flag.Flag.Text)}",
+            $"{NotePhrases.Urgency(flag.Flag.Urgency)}: {What(flag)}, reported on {Since(flag, record)}. {Wording.Sentence(flag.Flag.Text)}",
             FlagEvidence(flag, record));
+
+    /// <summary>The flag's name, with what raised it where the record says more than the name.</summary>
+    internal static string What(OutstandingFlag flag)
+    {
+        var words = flag.Raised.Words?.Trim().TrimEnd('.');
+        return string.IsNullOrEmpty(words) || string.Equals(words, flag.Flag.Title, StringComparison.OrdinalIgnoreCase) ? Lower(flag.Flag.Title)
+            : words.StartsWith(flag.Flag.Title, StringComparison.OrdinalIgnoreCase) ? Lower(words)
+            : $"{Lower(flag.Flag.Title)} ({words})";
+    }
 
     internal static string Since(OutstandingFlag flag, ProgrammeRecord record) =>
         Wording.Date(Schedule.DayOf(flag.Raised.Since, record.Programme.TimeZone));
@@ -124,9 +133,11 @@ internal static class SubjectiveSection
         let skipped = record.Sessions.Where(s => s.Report.Done).SelectMany(s => s.Report.Exercises)
             .Where(e => e.Planned == prescription.Planned.Id && !e.Done).ToList()
         where skipped.Count > 0
+        let said = record.Recent().SelectMany(s => s.ResultRemarks).Where(r => r.Planned == prescription.Planned.Id).Select(r => NotePhrases.Quote(r.Words)).ToList()
+        let words = said.Count == 0 ? "" : $" In the reporter's words: {string.Join(" ", said)}"
         select NoteRules.SkippedReasons.State(
             prescription.Planned.Id,
-            $"{record.ExerciseName(prescription.Planned.Id)} was skipped in {Wording.Count(skipped.Count, "session")}: {NotePhrases.Reasons(skipped.Select(s => s.Skipped))}.",
+            $"{record.ExerciseName(prescription.Planned.Id)} was skipped in {Wording.Count(skipped.Count, "session")}: {NotePhrases.Reasons(skipped.Select(s => s.Skipped))}.{words}",
             Evidence.Of(skipped.Select(s => s.Evidence))!);
 
     private static string IdOf(string address) => address.Split('/')[1];

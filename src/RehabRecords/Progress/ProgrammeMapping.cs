@@ -112,7 +112,7 @@ internal static class ProgrammeMapping
             Addresses.Instant(since) ?? (Addresses.Day(since) is { } day ? new DateTimeOffset(day, TimeOnly.MinValue, TimeSpan.Zero) : DateTimeOffset.MinValue),
             flag.Status == Flag.FlagStatus.Active && cleared is null,
             flag.GetExtensionValue<ResourceReference>(Extensions.FlagSource)?.Reference,
-            cleared?.GetExtensionValue<FhirString>("by")?.Value);
+            flag.Code?.Text);
     }
 
     /// <summary>

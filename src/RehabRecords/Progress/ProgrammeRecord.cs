@@ -25,7 +25,13 @@ public sealed record Reporter(string Role, string? Name);
 
 /// <summary>A practice occasion with the reporter's own words.</summary>
 /// <param name="Remarks">As typed, oldest first.</param>
-public sealed record Session(string Id, SessionReport Report, Reporter Reporter, IReadOnlyList<string> Remarks);
+public sealed record Session(string Id, SessionReport Report, Reporter Reporter, IReadOnlyList<string> Remarks)
+{
+    public IReadOnlyList<ResultRemark> ResultRemarks { get; init; } = [];
+}
+
+/// <summary>The reporter's words on one exercise, such as why it was skipped.</summary>
+public sealed record ResultRemark(string Planned, string Evidence, string Words);
 
 /// <summary>Harm that was reported, with the reporter's words.</summary>
 public sealed record Harm(HarmReport Report, DateOnly Day, Reporter? Reporter, string? Description);
@@ -40,7 +46,8 @@ public sealed record ProgrammeGoal(
 
 /// <summary>A red flag of the person, open until a clinician has cleared it.</summary>
 /// <param name="Source">Address of the session or result that raised it, when it is recorded.</param>
-public sealed record RaisedRedFlag(string Id, string Evidence, string Code, DateTimeOffset Since, bool Open, string? Source, string? ClearedBy = null);
+/// <param name="Words">What raised it, in words.</param>
+public sealed record RaisedRedFlag(string Id, string Evidence, string Code, DateTimeOffset Since, bool Open, string? Source, string? Words = null);
 
 /// <summary>
 /// Everything the record holds of one programme, as plain values; each carries the exact version it was read from.

@@ -31,20 +31,25 @@ internal static class SessionMapping
             Harms = [.. harms.Select(Harm)],
         };
         var remarks = procedure.Note.Select(n => n.Text?.Trim()).Where(text => !string.IsNullOrEmpty(text)).OfType<string>();
-        return new Session(procedure.Identity(), report, ReporterOf(procedure.Asserter ?? procedure.Note.Select(n => n.Author).OfType<ResourceReference>().FirstOrDefault()), [.. remarks]);
+        var skips = results.SelectMany(r => r.Note.Where(n => !string.IsNullOrWhiteSpace(n.Text))
+            .Select(n => new ResultRemark(r.BasedOn.Select(b => b.IdOf("ServiceRequest")).FirstOrDefault() ?? "", r.Evidence(), n.Text!.Trim())));
+        return new Session(procedure.Identity(), report, ReporterOf(procedure.Asserter ?? procedure.Note.Select(n => n.Author).OfType<ResourceReference>().FirstOrDefault()), [.. remarks])
+        {
+            ResultRemarks = [.. skips.OrderBy(r => r.Evidence, StringComparer.Ordinal)],
+        };
     }
 
     public static DateTimeOffset? RecordedAt(Procedure procedure) =>
         procedure.GetExtensionValue<Instant>(Extensions.RecordedAt)?.Value;
 
-    /// <summary>A carer is a RelatedPerson, a clinician or support worker a Practitioner; the person themself is the Patient.</summary>
-    public static Reporter ReporterOf(ResourceReference? who) => who switch
+    /// <summary>The type of the reference tells the role, also where somebody is named in words only.</summary>
+    public static Reporter ReporterOf(ResourceReference? who) => (who?.Type ?? who?.Reference?.Split('/')[0]) switch
     {
-        null => new Reporter("unknown", null),
-        _ when who.IdOf("Patient") is not null => new Reporter("patient", null),
-        _ when who.IdOf("RelatedPerson") is not null => new Reporter("carer", who.Display),
-        _ when who.IdOf("Practitioner") is not null || who.IdOf("PractitionerRole") is not null => new Reporter("clinician", who.Display),
-        _ => new Reporter("unknown", who.Display),
+        "Patient" => new Reporter("patient", null),
+        "RelatedPerson" => new Reporter("carer", who!.Display),
+        "Practitioner" => new Reporter("clinician", who!.Display),
+        "PractitionerRole" => new Reporter("support-worker", who!.Display),
+        _ => new Reporter("unknown", who?.Display),
     };
 
     public static HarmReport Harm(AdverseEvent harm) => new(
@@ -74,8 +79,9 @@ internal static class SessionMapping
         };
     }
 
+    /// <summary>"Not performed" is skipped; any other absence is an exercise that was done with nothing else recorded.</summary>
     private static NotDoneReason? Skipped(Observation result) =>
-        result.DataAbsentReason is null ? null
+        result.DataAbsentReason.CodeIn(Systems.DataAbsentReason) != "not-performed" ? null
             : Codes.TryParse<NotDoneReason>(result.DataAbsentReason.CodeIn(Systems.NotDoneReason)) ?? NotDoneReason.Other;
 
     private static Exertion? Exertion(Observation result) =>

@@ -1,0 +1,123 @@
+using Hl7.Fhir.Model;
+using Microsoft.Net.Http.Headers;
+using RehabRecords.Fhir;
+using RehabRecords.Fhir.Bundles;
+using RehabRecords.Fhir.Parsing;
+using RehabRecords.Fhir.Store;
+using RehabRecords.Progress;
+
+namespace RehabRecords.Notes;
+
+/// <summary>One line of a list of notes.</summary>
+public sealed record NoteLine(string Id, string Address, string Composition, string Status, string Title, string From, string To, string? Date);
+
+/// <param name="Programme">Id of the programme to draft a note for.</param>
+public sealed record NoteRequest(string? Programme);
+
+public static class NoteEndpoints
+{
+    /// <summary>What a note is served as, in order of preference when a caller takes several alike.</summary>
+    private static readonly string[] Offered = ["application/json", "text/html", "text/plain", "application/fhir+json", "application/fhir+xml"];
+
+    public static void AddNotes(this IServiceCollection services, Uri publicUrl)
+    {
+        services.AddSingleton<ProgressReader>();
+        services.AddSingleton<NoteWriter>();
+        services.AddSingleton<DraftNote>();
+        services.AddSingleton(s => new DocumentBuilder(s.GetRequiredService<RecordStore>(), publicUrl));
+    }
+
+    public static void MapNotes(this IEndpointRouteBuilder routes)
+    {
+        var notes = routes.MapGroup("/api/notes").WithTags("Notes");
+        notes.MapGet("", ListAsync).WithSummary("List a person's notes")
+            .WithDescription("`person` is the id that POST /api/people answered. Newest first.");
+        notes.MapGet("{id}", GetAsync).WithSummary("Read a note")
+            .WithDescription("As JSON statements (application/json), a page (text/html), plain text (text/plain), or a FHIR document with everything the note "
+                + "rests on (application/fhir+json, application/fhir+xml), by the Accept header.")
+            .Produces<NoteView>(200, "application/json").Produces<string>(200, "text/html", "text/plain", "application/fhir+json", "application/fhir+xml").ProducesProblem(404).ProducesProblem(406);
+        notes.MapPost("", PostAsync).WithSummary("Draft a note now")
+            .WithDescription("Computes the draft of a programme from the record as it is. The open draft gets a new version, or stays as it is when it already says the same; "
+                + "after a note was signed the next one begins. 201 for a new note, 200 otherwise.")
+            .Produces<NoteView>(201).Produces<NoteView>(200).ProducesProblem(404);
+        routes.MapGet(NotePage.StylesheetAddress, () => TypedResults.Text(NotePage.Stylesheet, "text/css; charset=utf-8")).ExcludeFromDescription();
+    }
+
+    private static async Task<IReadOnlyList<NoteLine>> ListAsync(string? person, RecordStore store, CancellationToken ct)
+    {
+        if (string.IsNullOrEmpty(person))
+            throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Required,
+                "person is missing; name the person whose notes are wanted, as in /api/notes?person={id}.", "person");
+        if (await store.GetAsync<Patient>(person, ct) is null)
+            throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"There is no person '{person}'. Use the id that POST /api/people answered.", "person");
+        var notes = await store.FindAllAsync<Composition>($"subject=Patient/{person}&type=http://loinc.org|{Terms.Loinc.ProgressNote}", ct);
+        return
+        [
+            .. from note in notes
+               let view = NoteView.Of(note)
+               orderby view.To descending, note.Id descending
+               select new NoteLine(note.Id!, view.Address, view.Composition, view.Status, view.Title, view.From, view.To, note.Date),
+        ];
+    }
+
+    private static async Task<IResult> GetAsync(string id, HttpContext context, RecordStore store, DocumentBuilder documents, CancellationToken ct)
+    {
+        var format = Wanted(context.Request);
+        context.Response.Headers.Vary = HeaderNames.Accept;
+        if (format is null)
+            return TypedResults.Problem($"'{context.Request.Headers.Accept}' is not offered here. Ask for {string.Join(", ", Offered)}.", statusCode: 406, title: "Not offered");
+        if (await store.GetAsync<Composition>(id, ct) is not var (note, version) || !IsOurs(note))
+            throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"There is no note '{id}'. GET /api/notes?person={{id}} lists a person's notes.", "id");
+        switch (format)
+        {
+            case "text/html":
+                // Nothing but the page and its own stylesheet: what people typed can never run.
+                context.Response.Headers.ContentSecurityPolicy =
+                    "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+                return TypedResults.Text(NotePage.Of(note, NoteComposition.Read(note)), "text/html; charset=utf-8");
+            case "text/plain":
+                return TypedResults.Text(NoteText.Of(note, NoteComposition.Read(note)), "text/plain; charset=utf-8");
+            case "application/fhir+json":
+                return TypedResults.Bytes(ResourceWriter.Json(await documents.BuildAsync(id, version, ct)), "application/fhir+json; charset=utf-8");
+            case "application/fhir+xml":
+                return TypedResults.Bytes(ResourceWriter.Xml(await documents.BuildAsync(id, version, ct)), "application/fhir+xml; charset=utf-8");
+            default:
+                return TypedResults.Ok(NoteView.Of(note));
+        }
+    }
+
+    private static async Task<IResult> PostAsync(NoteRequest request, DraftNote draft, RecordStore store, CancellationToken ct)
+    {
+        if (string.IsNullOrEmpty(request.Programme))
+            throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Required,
+                "programme is missing; give the id that POST /api/programmes answered.", "programme");
+        var (id, isNew) = await draft.NowAsync(request.Programme, ct);
+        var note = (await store.GetAsync<Composition>(id, ct))!.Value.Resource;
+        return isNew ? TypedResults.Created($"/api/notes/{id}", NoteView.Of(note)) : TypedResults.Ok(NoteView.Of(note));
+    }
+
+    private static bool IsOurs(Composition note) => note.Meta?.Profile.Any(p => p is not null && p.Split('|')[0] == Terms.Profiles.ProgressNote) == true;
+
+    /// <summary>The offered type the caller likes best; JSON when it does not say; null when it takes none of ours.</summary>
+    private static string? Wanted(HttpRequest request)
+    {
+        if (request.Headers.Accept.Count == 0)
+            return Offered[0];
+        var accepted = request.GetTypedHeaders().Accept;
+        var best = from type in Offered
+                   let quality = Quality(accepted, type)
+                   where quality > 0
+                   orderby quality descending
+                   select type;
+        return best.FirstOrDefault();
+    }
+
+    /// <summary>By the most specific range that covers the type, as HTTP says.</summary>
+    private static double Quality(IEnumerable<MediaTypeHeaderValue> accepted, string type)
+    {
+        var offered = new MediaTypeHeaderValue(type);
+        return accepted.Where(range => range.MatchesAllTypes || (range.MatchesAllSubTypes ? range.Type == offered.Type : range.MediaType == offered.MediaType))
+            .OrderBy(range => range.MatchesAllTypes ? 2 : range.MatchesAllSubTypes ? 1 : 0)
+            .Select(range => range.Quality ?? 1).FirstOrDefault();
+    }
+}
