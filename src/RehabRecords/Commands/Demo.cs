@@ -19,7 +19,7 @@ internal static class Demo
         var before = await SessionsStoredAsync(http, ct);
         var answers = await new DemoClinic(http, DemoClinic.DefaultFolder).PostAllAsync(ct);
         var after = await SessionsStoredAsync(http, ct);
-        var posted = answers.CountBy(a => a.Folder[2..]).Select(c => $"{c.Value} {c.Key}");
+        var posted = answers.CountBy(a => a.Folder[2..]).Select(c => c.Value == 1 ? $"1 {c.Key.TrimEnd('s')}" : $"{c.Value} {c.Key}");
         Console.WriteLine($"Posted over HTTP: {string.Join(", ", posted)}.");
         Console.WriteLine(before == 0
             ? $"{after} sessions are now in the record."
@@ -71,7 +71,10 @@ internal static class Demo
 
     private static async Task<int> SessionsStoredAsync(HttpClient http, CancellationToken ct)
     {
-        var answer = await http.GetStringAsync("/fhir/Procedure?_summary=count", ct);
-        return JsonNode.Parse(answer)!["total"]!.GetValue<int>();
+        using var answer = await http.GetAsync("/fhir/Procedure?_summary=count", ct);
+        var text = await answer.Content.ReadAsStringAsync(ct);
+        return answer.IsSuccessStatusCode
+            ? JsonNode.Parse(text)!["total"]!.GetValue<int>()
+            : throw new DemoRefusedException($"The sessions could not be counted ({(int)answer.StatusCode}):\n{text}");
     }
 }

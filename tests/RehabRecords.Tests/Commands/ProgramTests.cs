@@ -1,0 +1,77 @@
+using System.Net;
+using System.Net.Sockets;
+using System.Text.Json;
+
+namespace RehabRecords.Tests.Commands;
+
+public sealed class ProgramTests : IDisposable
+{
+    private readonly string _folder = Directory.CreateTempSubdirectory("rehab-program-").FullName;
+
+    public void Dispose() => Directory.Delete(_folder, recursive: true);
+
+    [Fact]
+    public async Task The_demo_prints_the_urgent_text_first_and_a_second_run_adds_nothing()
+    {
+        using var first = RunningProgram.Start(_folder, "demo", "--once", "--urls", $"http://127.0.0.1:{RunningProgram.FreePort()}");
+        Assert.True(await first.EndAsync() == 0, first.Said);
+        Assert.Contains("7 people, 9 exercises, 1 template, 7 programmes, 15 measures, 39 sessions", first.Said, StringComparison.Ordinal);
+        Assert.Contains("39 sessions are now in the record", first.Said, StringComparison.Ordinal);
+        var draft = first.Said[first.Said.IndexOf("What came back for Dev Madeup", StringComparison.Ordinal)..];
+        var urgent = draft.IndexOf("URGENT REVIEW: ", StringComparison.Ordinal);
+        Assert.InRange(urgent, 0, draft.IndexOf("Subjective", StringComparison.OrdinalIgnoreCase));
+
+        using var second = RunningProgram.Start(_folder, "demo", "--once", "--urls", $"http://127.0.0.1:{RunningProgram.FreePort()}");
+        Assert.True(await second.EndAsync() == 0, second.Said);
+        Assert.Contains("39 sessions before, 39 after, nothing stored twice", second.Said, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_plain_start_serves_an_empty_store()
+    {
+        var address = $"http://127.0.0.1:{RunningProgram.FreePort()}";
+        using var program = RunningProgram.Start(_folder, "--urls", address);
+        using var http = new HttpClient { BaseAddress = new Uri(address) };
+        await program.UntilSaidAsync(address);
+        foreach (var type in new[] { "Patient", "ActivityDefinition", "Composition" })
+        {
+            using var answer = JsonDocument.Parse(await http.GetStringAsync($"/fhir/{type}?_summary=count"));
+            Assert.Equal(0, answer.RootElement.GetProperty("total").GetInt32());
+        }
+    }
+
+    [Fact]
+    public async Task A_port_that_is_taken_is_said_plainly()
+    {
+        using var taken = new TcpListener(IPAddress.Loopback, 0);
+        taken.Start();
+        using var program = RunningProgram.Start(_folder, "--urls", $"http://127.0.0.1:{((IPEndPoint)taken.LocalEndpoint).Port}");
+        Assert.Equal(1, await program.EndAsync());
+        Assert.Contains("Something else is listening on that address", program.Said, StringComparison.Ordinal);
+        Assert.DoesNotContain("   at ", program.Said, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public async Task A_folder_that_another_process_uses_is_said_plainly()
+    {
+        var address = $"http://127.0.0.1:{RunningProgram.FreePort()}";
+        using var holder = RunningProgram.Start(_folder, "--urls", address);
+        await holder.UntilSaidAsync(address);
+        using var program = RunningProgram.Start(_folder, "--urls", $"http://127.0.0.1:{RunningProgram.FreePort()}");
+        Assert.Equal(1, await program.EndAsync());
+        Assert.Contains("is in use", program.Said, StringComparison.Ordinal);
+        Assert.Contains("--data", program.Said, StringComparison.Ordinal);
+        Assert.DoesNotContain("   at ", program.Said, StringComparison.Ordinal);
+    }
+
+    [Theory]
+    [InlineData("help", 0, "dotnet run --project src/RehabRecords -- demo")]
+    [InlineData("demmo", 2, "'demmo' is not a command")]
+    public async Task Words_that_need_no_service_are_answered_at_once(string typed, int code, string said)
+    {
+        using var program = RunningProgram.Start(_folder, typed);
+        Assert.Equal(code, await program.EndAsync());
+        Assert.Contains(said, program.Said, StringComparison.Ordinal);
+        Assert.Empty(Directory.EnumerateFileSystemEntries(_folder));
+    }
+}
