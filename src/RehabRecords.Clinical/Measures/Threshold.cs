@@ -40,26 +40,32 @@ public enum HandRole
 /// <param name="Text">In words, with the phase.</param>
 /// <param name="FromDay">First day since onset it speaks for; null when open.</param>
 /// <param name="ToDay">Last day since onset it speaks for; null when open.</param>
-/// <param name="WindowMark">Whether the day window is the paper's own or was set here.</param>
-public sealed record Population(string Condition, string Text, int? FromDay, int? ToDay, Mark WindowMark);
+/// <param name="WindowMark">Whether the day window is the paper's own (published) or was set here (common practice); null without a window.</param>
+public sealed record Population(string Condition, string Text, int? FromDay = null, int? ToDay = null, Mark? WindowMark = null);
 
-/// <summary>One published threshold.</summary>
-/// <param name="Id">Id within the catalogue, such as <c>chen-2009-affected</c>.</param>
+/// <summary>One published threshold, in the measure's unit or in per cent of the first value.</summary>
+/// <param name="Id">Id within the measure, such as <c>chen-2009-more-affected</c>.</param>
 /// <param name="Kind">Detectable or important.</param>
-/// <param name="Value">Threshold in the measure's unit; where a range is published, its cautious (larger) end. Null for a row in per cent.</param>
-/// <param name="Percent">Threshold in per cent of the first value; null for a row in units.</param>
-/// <param name="Level">Confidence level in per cent, 90 or 95, for detectable change; null for important change.</param>
 /// <param name="Hand">Hand it was found for.</param>
 /// <param name="Population">Whom it was found in.</param>
 /// <param name="Method">Anchor, distribution, test-retest.</param>
-/// <param name="N">Number of people; null when not known.</param>
 /// <param name="Source">Citation and mark.</param>
-public sealed record Threshold(
-    string Id, ThresholdKind Kind, decimal? Value, decimal? Percent, int? Level, HandRole Hand,
-    Population Population, string Method, int? N, Source Source)
+public sealed record Threshold(string Id, ThresholdKind Kind, HandRole Hand, Population Population, string Method, Source Source)
 {
+    /// <summary>Threshold in the measure's unit; where a range is published, its cautious (larger) end. Null for a row in per cent.</summary>
+    public decimal? Value { get; init; }
+
     /// <summary>Smaller end of a published range; null when one value is published.</summary>
     public decimal? RangeFrom { get; init; }
+
+    /// <summary>Threshold in per cent of the first value; null for a row in units.</summary>
+    public decimal? Percent { get; init; }
+
+    /// <summary>Confidence level in per cent, 90 or 95, for detectable change; null for important change.</summary>
+    public int? Level { get; init; }
+
+    /// <summary>Number of people; null when not known.</summary>
+    public int? N { get; init; }
 
     /// <summary>Procedure variant it belongs to; null for any.</summary>
     public string? Variant { get; init; }

@@ -54,6 +54,9 @@ public sealed record PlannedExercise(string Id, string Exercise, string Title, D
     /// <summary>Offered ways to make it harder or easier.</summary>
     public IReadOnlyList<Grading> Gradings { get; init; } = [];
 
+    /// <summary>Set when the exercise is low-risk, so that fewer successes make a step ahead.</summary>
+    public bool LowRisk { get; init; }
+
     /// <summary>Set when a clinician has locked the level.</summary>
     public bool Locked { get; init; }
 }

@@ -27,15 +27,15 @@ public sealed record RuleInput(string Name, string Value);
 /// <param name="Evidence">The caller's address of the flag or of the session that raised it.</param>
 public sealed record OpenFlag(string Code, DateTimeOffset Since, string Evidence);
 
-/// <summary>A suggestion for one exercise.</summary>
+/// <summary>A suggestion for one exercise. Nothing changes by it: a clinician confirms or overrides.</summary>
 /// <param name="Planned">Id of the prescription.</param>
 /// <param name="Exercise">Code of the exercise.</param>
 /// <param name="Title">Name in plain words.</param>
 /// <param name="Suggestion">What is suggested.</param>
-/// <param name="Rule">Id of the rule that decided.</param>
+/// <param name="Rule">Id of the rule that decided, such as <c>hold-missing-report</c>.</param>
 /// <param name="RuleSet">Version of the rule set.</param>
 /// <param name="Reason">Why, in plain words.</param>
-/// <param name="Options">Offered gradings in the suggested direction; the clinician picks at most one.</param>
+/// <param name="Options">Gradings offered in the suggested direction; the clinician picks at most one, so one step in one dimension.</param>
 /// <param name="Inputs">All inputs the rules looked at.</param>
 /// <param name="Source">Source of the rule.</param>
 /// <param name="Evidence">Addresses of what was looked at.</param>
@@ -47,18 +47,7 @@ public sealed record ProgressionSuggestion(
 /// <param name="Plan">Prescriptions, revisions included.</param>
 /// <param name="Reports">Session reports in any order.</param>
 /// <param name="OpenFlags">Red flags not yet cleared by a clinician.</param>
-/// <param name="AsOf">Day of the latest result; nothing later is looked at.</param>
-/// <param name="PainLimit">Pain limit of the programme, 0 to 10.</param>
+/// <param name="AsOf">Day of the latest result; nothing later is looked at, and an occasion of that day without a report is not yet late.</param>
+/// <param name="PainLimit">Pain limit of the programme, 0 to 10; where it is below the rules' limit for a step ahead, it takes its place.</param>
 public sealed record ProgressionInput(
     IReadOnlyList<PlannedExercise> Plan, IReadOnlyList<SessionReport> Reports, IReadOnlyList<OpenFlag> OpenFlags, DateOnly AsOf, int PainLimit);
-
-/// <summary>The progression rules.</summary>
-public static class Progression
-{
-    /// <summary>A suggestion for each exercise of the plan that is in force on the day, in order of the plan.</summary>
-    public static IReadOnlyList<ProgressionSuggestion> Suggest(ProgressionInput input, ProgressionRules? rules = null) =>
-        throw new NotImplementedException();
-}
-
-/// <summary>Thresholds of the progression rules: a clinic may set each; what ships is common practice unless marked otherwise.</summary>
-public sealed record ProgressionRules(string Version);

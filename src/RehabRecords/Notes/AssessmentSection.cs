@@ -121,7 +121,7 @@ internal static class AssessmentSection
             null => "it cannot be said whether this is reached, since the bounds lie on both sides",
         };
         yield return NoteRules.AdherenceDefinition.State("",
-            $"By the definition “more than {Wording.Percent(rule.Threshold)} of what was prescribed” ({rule.Source}), {verdict}.", evidence);
+            $"By the definition “more than {Wording.Percent((double)rule.Threshold)} of what was prescribed” ({rule.Source}), {verdict}.", evidence);
     }
 
     private static IEnumerable<Statement> OverPractice(ProgrammeRecord record, ProgrammeFindings findings)
