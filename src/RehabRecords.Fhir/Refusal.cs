@@ -37,6 +37,15 @@ public enum Refusal
 
     /// <summary>The store cannot write at present; try again later (503).</summary>
     Unavailable,
+
+    /// <summary>A change of an existing resource does not say which version it was made from (428).</summary>
+    VersionNotNamed,
+
+    /// <summary>The body is in a format that is not read (415).</summary>
+    UnknownFormat,
+
+    /// <summary>The answer is wanted in a format that is not written (406).</summary>
+    FormatNotOffered,
 }
 
 /// <summary>One thing wrong (or worth saying), in a plain sentence that names the remedy.</summary>
@@ -54,6 +63,9 @@ public sealed record Issue(
 {
     public static Issue Error(OperationOutcome.IssueType code, string message, string expression = "", string? profile = null) =>
         new(OperationOutcome.IssueSeverity.Error, code, message, expression, profile);
+
+    /// <summary>Which write of a set it is about, counted from 0; null when it is about none or all of them.</summary>
+    public int? Write { get; init; }
 
     public bool Refuses => Severity is OperationOutcome.IssueSeverity.Error or OperationOutcome.IssueSeverity.Fatal;
 }

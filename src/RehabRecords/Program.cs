@@ -1,14 +1,33 @@
 using RehabRecords.Commands;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
+using RehabRecords.Host;
+using RehabRecords.Rest;
 
 ExpressionLimits.Apply();
 if (args is ["build-definitions", ..])
     return PackBuilder.Run(args, Console.Error);
 
-return await Start.RunAsync(args, static settings =>
+// The table of contents of the program. Commands are in Commands/, one folder for each feature named below.
+return await Start.RunAsync(args, static args =>
 {
-    var builder = WebApplication.CreateBuilder(settings);
+    var builder = WebApplication.CreateBuilder(args);
+    var settings = Settings.Read(builder.Configuration);
+    builder.AddWebServer(settings);
+
+    builder.Services.AddSingleton(settings);
+    builder.Services.AddRecord();
+    builder.Services.AddRest();
+    builder.Services.AddStrictJson();
+    builder.Services.AddDocumentation(settings);
+
     var app = builder.Build();
+    app.UseStandardHeaders();
+    app.UseFailures();
+    app.UseReadiness();
+
+    app.MapHealth();
+    app.MapDocumentation();
+    app.MapRest();
     return app;
 });

@@ -45,7 +45,7 @@ public sealed class RecordWriter(RecordStore store, ResourceValidator validator)
             IEnumerable<Issue> these = found[i];
             if (write.Resource is { } resource)
                 these = these.Concat(await references.ProblemsAsync(resource, ct));
-            issues.AddRange(set.Writes.Count == 1 ? these : these.Select(issue => issue with { Message = $"{issue.Message} (in {write.Type}/{write.Id})" }));
+            issues.AddRange(these.Select(issue => issue with { Write = i, Message = set.Writes.Count == 1 ? issue.Message : $"{issue.Message} (in {write.Type}/{write.Id})" }));
         }
 
         return issues;

@@ -7,8 +7,8 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
     public const string Demo = "demo";
     public const string Help = "help";
 
-    /// <summary>Options of the web host itself, passed on as they are.</summary>
-    private static readonly string[] HostOptions = ["--urls", "--environment", "--contentRoot", "--applicationName"];
+    /// <summary>Options of the web host itself, passed on as they are; and the section of settings, which the host names when it was given settings of it.</summary>
+    private static readonly string[] HostOptions = ["--urls", "--environment", "--contentRoot", "--applicationName", "--RehabRecords"];
 
     /// <exception cref="FormatException">An unknown command or option, or an option without its value.</exception>
     public static CommandLine Parse(IReadOnlyList<string> args)

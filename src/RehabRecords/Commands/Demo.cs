@@ -35,7 +35,7 @@ internal static class Demo
         Console.WriteLine($"""
             Ready to serve after {ready.TotalSeconds:0.0} s, all posted and printed after {elapsed.TotalSeconds:0.0} s, {Process.GetCurrentProcess().WorkingSet64 / 1048576} MB of memory.
 
-            Trade interface   {address}swagger   (OpenAPI document: {address}openapi/v1.json)
+            Trade interface   {address}docs   (OpenAPI document: {address}openapi/v1.json)
             FHIR interface    {address}fhir/metadata
             """);
         if (!once)

@@ -16,6 +16,6 @@ internal static class Usage
           --urls URL      where to listen (default: http://127.0.0.1:5080)
           --Section:Name VALUE   any other setting, such as --RehabRecords:TimeZone Europe/Dublin
 
-        While it runs: /swagger shows the trade interface, /fhir/metadata what the FHIR interface offers.
+        While it runs: /docs shows the trade interface, /fhir/metadata what the FHIR interface offers.
         """;
 }

@@ -1,0 +1,96 @@
+using System.Text.RegularExpressions;
+using Hl7.Fhir.Model;
+
+namespace RehabRecords.Fhir.Bundles;
+
+public enum ChangeKind
+{
+    Create,
+    Update,
+    Delete,
+}
+
+/// <summary>One change that a caller asks for, by itself or as an entry of a Bundle.</summary>
+/// <param name="Id">The id in the address; null for a creation.</param>
+/// <param name="IfMatch">The entity tag the change was made from.</param>
+/// <param name="IfNoneExist">The condition under which a creation finds instead of creates.</param>
+/// <param name="FullUrl">What other entries call this one.</param>
+/// <param name="Path">Where the change stands in the request, in front of every expression of an error; empty when it is the request.</param>
+public sealed record Change(
+    ChangeKind Kind, string Type, string? Id, Resource? Resource, string? IfMatch = null, string? IfNoneExist = null, string? FullUrl = null, string Path = "");
+
+/// <summary>One entry of a batch or transaction Bundle: a change, or something to read.</summary>
+/// <param name="Change">Null when the entry reads.</param>
+/// <param name="ReadUrl">What to read, relative to the base; null when the entry changes.</param>
+public sealed partial record TransactionEntry(int Index, Change? Change, string? ReadUrl)
+{
+    /// <summary>More entries than this are refused before anything is done.</summary>
+    public const int Most = 500;
+
+    /// <summary>Refuses a Bundle that is too long; otherwise says what each entry asks for, or why it cannot be understood.</summary>
+    public static IReadOnlyList<(TransactionEntry? Entry, RefusedException? Refused)> Of(Bundle bundle, string ownBase)
+    {
+        if (bundle.Entry.Count > Most)
+            throw new RefusedException(Refusal.TooLarge, OperationOutcome.IssueType.TooCostly,
+                $"The Bundle has {bundle.Entry.Count} entries; at most {Most} are taken at once. Send it in parts.", "Bundle.entry");
+        var read = new List<(TransactionEntry?, RefusedException?)>();
+        for (var i = 0; i < bundle.Entry.Count; i++)
+        {
+            try
+            {
+                read.Add((Of(i, bundle.Entry[i], ownBase), null));
+            }
+            catch (RefusedException refused)
+            {
+                read.Add((null, refused));
+            }
+        }
+        return read;
+    }
+
+    private static TransactionEntry Of(int index, Bundle.EntryComponent entry, string ownBase)
+    {
+        var path = $"Bundle.entry[{index}]";
+        var request = entry.Request ?? throw Wrong("The entry has no request, so there is nothing to do. Give request.method and request.url.", path + ".request");
+        var url = (request.Url ?? "").Trim();
+        if (url.StartsWith(ownBase + "/", StringComparison.Ordinal))
+            url = url[(ownBase.Length + 1)..];
+        url = url.TrimStart('/');
+        if (request.Method is Bundle.HTTPVerb.GET or Bundle.HTTPVerb.HEAD)
+            return new TransactionEntry(index, null, url);
+
+        var place = path + ".request.url";
+        if (url.Contains('?'))
+            throw Wrong($"'{url}': an update or deletion by condition is not offered. Name the resource by type and id.", place, OperationOutcome.IssueType.NotSupported);
+        var match = Address().Match(url);
+        if (!match.Success)
+            throw Wrong($"'{url}' is not an address of this service. Use <type> to create, <type>/<id> to update or delete.", place);
+        var type = match.Groups["type"].Value;
+        var id = match.Groups["id"] is { Success: true } found ? found.Value : null;
+        var change = request.Method switch
+        {
+            Bundle.HTTPVerb.POST when id is null => new Change(ChangeKind.Create, type, null, Body(entry, type, path), null, request.IfNoneExist, entry.FullUrl, path),
+            Bundle.HTTPVerb.PUT when id is not null => new Change(ChangeKind.Update, type, id, Body(entry, type, path), request.IfMatch, null, entry.FullUrl, path),
+            Bundle.HTTPVerb.DELETE when id is not null => new Change(ChangeKind.Delete, type, id, null, request.IfMatch, null, entry.FullUrl, path),
+            Bundle.HTTPVerb.POST => throw Wrong($"A creation names only the type, not '{url}'. Use PUT to update.", place),
+            Bundle.HTTPVerb.PUT or Bundle.HTTPVerb.DELETE => throw Wrong($"'{url}' names no resource. Use <type>/<id>.", place),
+            _ => throw Wrong($"Method {request.Method} is not offered in a Bundle. Use GET, POST, PUT or DELETE.", path + ".request.method", OperationOutcome.IssueType.NotSupported),
+        };
+        return new TransactionEntry(index, change, null);
+    }
+
+    private static Resource Body(Bundle.EntryComponent entry, string type, string path)
+    {
+        if (entry.Resource is null)
+            throw Wrong("The entry has no resource to store.", path + ".resource");
+        return entry.Resource.TypeName == type
+            ? entry.Resource
+            : throw Wrong($"The entry's resource is a {entry.Resource.TypeName}, its request.url names {type}. They must agree.", path + ".resource");
+    }
+
+    private static RefusedException Wrong(string message, string expression, OperationOutcome.IssueType code = OperationOutcome.IssueType.Invalid) =>
+        new(Refusal.Malformed, code, message, expression);
+
+    [GeneratedRegex(@"^(?<type>[A-Z][A-Za-z]{1,63})(/(?<id>[A-Za-z0-9\-.]{1,64}))?/?$")]
+    private static partial Regex Address();
+}

@@ -1,0 +1,65 @@
+using Microsoft.AspNetCore.Mvc;
+using RehabRecords.Rest;
+
+namespace RehabRecords.Host;
+
+/// <summary>The one place where failures become answers: an OperationOutcome under /fhir, problem details (RFC 9457) elsewhere.</summary>
+internal static partial class Failures
+{
+    public static IApplicationBuilder UseFailures(this WebApplication app) => app.Use(async (context, next) =>
+    {
+        try
+        {
+            await next(context);
+            if (context.Response is { HasStarted: false, StatusCode: >= 400, ContentLength: null or 0, ContentType: null })
+                await AnswerAsync(context, Failure.OfStatus(context.Response.StatusCode, context));
+        }
+        catch (OperationCanceledException) when (context.RequestAborted.IsCancellationRequested)
+        {
+            // The caller has gone; there is nobody to answer.
+        }
+        catch (Exception exception) when (!context.Response.HasStarted)
+        {
+            var failure = Failure.Of(exception, context);
+            if (failure.Status >= 500)
+                LogFailure(app.Logger, exception, context.Request.Method, context.Request.Path, failure.Status, context.TraceIdentifier);
+            var entityTag = context.Response.Headers.ETag;
+            context.Response.Clear();
+            if (failure.Status is 410 or 412 or 428)
+                context.Response.Headers.ETag = entityTag;
+            await AnswerAsync(context, failure);
+        }
+    });
+
+    private static async Task AnswerAsync(HttpContext context, Failure failure)
+    {
+        context.Response.StatusCode = failure.Status;
+        if (failure.Status is 503 or 429)
+            context.Response.Headers.RetryAfter = "5";
+        if (context.Request.Path.StartsWithSegments("/fhir", StringComparison.Ordinal))
+            await OutcomeResult.WriteAsync(context, failure.Status, failure.Issues);
+        else
+            await ProblemOf(context, failure).ExecuteAsync(context);
+    }
+
+    private static IResult ProblemOf(HttpContext context, Failure failure) => Results.Problem(new ProblemDetails
+    {
+        Status = failure.Status,
+        Title = Microsoft.AspNetCore.WebUtilities.ReasonPhrases.GetReasonPhrase(failure.Status),
+        Detail = failure.Issues[0].Message,
+        Instance = context.Request.Path,
+        Extensions =
+        {
+            ["errors"] = failure.Issues.Where(issue => issue.Refuses).Take(OutcomeResult.MostIssues)
+                .Select(issue => new FieldError(issue.Expression, issue.Message)).ToArray(),
+            ["requestId"] = context.TraceIdentifier,
+        },
+    });
+
+    [LoggerMessage(Level = LogLevel.Error, Message = "{Method} {Path} answered {Status}; request {RequestId}")]
+    private static partial void LogFailure(ILogger log, Exception exception, string method, string path, int status, string requestId);
+}
+
+/// <param name="Field">The field of the request, as a path; empty when the whole is meant.</param>
+/// <param name="Message">What is wrong and what to do.</param>
+internal sealed record FieldError(string Field, string Message);

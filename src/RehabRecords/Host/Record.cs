@@ -1,0 +1,38 @@
+using Microsoft.Extensions.DependencyInjection.Extensions;
+using RehabRecords.Fhir;
+using RehabRecords.Fhir.Bundles;
+using RehabRecords.Fhir.Definitions;
+using RehabRecords.Fhir.Search;
+using RehabRecords.Fhir.Store;
+using RehabRecords.Fhir.Validation;
+using RehabRecords.Rest;
+
+namespace RehabRecords.Host;
+
+/// <summary>The record: its definitions, its store and the one way to write to it.</summary>
+internal static class Record
+{
+    public static void AddRecord(this IServiceCollection services)
+    {
+        services.TryAddSingleton(TimeProvider.System);
+        services.AddSingleton(ResourceRegistry.Standard);
+        services.AddSingleton(_ => DefinitionsPack.Open());
+        services.AddSingleton(s => SearchParameters.From(s.GetRequiredService<DefinitionsPack>().SearchParameters(), s.GetRequiredService<ResourceRegistry>()));
+        services.AddSingleton<SearchIndexer>();
+        services.AddSingleton(s => ResourceValidator.Create(s.GetRequiredService<DefinitionsPack>()));
+        // Opened once, before the service listens, so nothing waits behind this.
+        services.AddSingleton(s => RecordStore.OpenSqliteAsync(
+            s.GetRequiredService<Settings>().DataFolder, s.GetRequiredService<SearchIndexer>(), s.GetRequiredService<TimeProvider>()).GetAwaiter().GetResult());
+        services.AddSingleton<RecordWriter>();
+        services.AddSingleton<Transaction>();
+        services.AddSingleton<StartUp>();
+        services.AddHostedService(s => s.GetRequiredService<StartUp>());
+    }
+
+    public static void AddRest(this IServiceCollection services)
+    {
+        services.AddSingleton<Metadata>();
+        services.AddSingleton<Searches>();
+        services.AddSingleton<Reads>();
+    }
+}

@@ -1,0 +1,65 @@
+using Hl7.Fhir.Model;
+using Microsoft.Net.Http.Headers;
+using RehabRecords.Fhir;
+using RehabRecords.Fhir.Store;
+
+namespace RehabRecords.Rest;
+
+/// <summary>Bytes of FHIR JSON as the answer, in the format the caller wants.</summary>
+internal sealed class BodyResult(Call call, ReadOnlyMemory<byte> json, int status = 200) : IResult
+{
+    public Task ExecuteAsync(HttpContext httpContext)
+    {
+        httpContext.Response.StatusCode = status;
+        return call.Format.SendAsync(httpContext, call.Format.Write(json));
+    }
+}
+
+/// <summary>A version that was read: its bytes, or "not modified" to a caller who has it already.</summary>
+internal sealed class ReadResult(Call call, RecordVersion version) : IResult
+{
+    public Task ExecuteAsync(HttpContext httpContext)
+    {
+        Label(httpContext.Response, version);
+        if (!IsKnown(httpContext.Request))
+            return new BodyResult(call, version.Json).ExecuteAsync(httpContext);
+        httpContext.Response.StatusCode = StatusCodes.Status304NotModified;
+        return Task.CompletedTask;
+    }
+
+    public static void Label(HttpResponse response, RecordVersion version)
+    {
+        response.Headers.ETag = VersionTag.Of(version.Version);
+        response.Headers.LastModified = HeaderUtilities.FormatDate(version.LastUpdated);
+    }
+
+    private bool IsKnown(HttpRequest request)
+    {
+        if (request.Headers.IfNoneMatch.Count > 0)
+            return request.Headers.IfNoneMatch.SelectMany(h => (h ?? "").Split(',')).Any(tag => tag.Trim() == "*" || VersionTag.Read(tag) == version.Version);
+        // The header counts in whole seconds, so the version is compared in whole seconds too.
+        return HeaderUtilities.TryParseDate(request.Headers.IfModifiedSince.ToString(), out var since)
+            && version.LastUpdated.ToUnixTimeSeconds() <= since.ToUnixTimeSeconds();
+    }
+}
+
+/// <summary>A version that was written or found by a write, with as much of it as the caller prefers.</summary>
+internal sealed class WrittenResult(Call call, int status, RecordVersion version, string said) : IResult
+{
+    public Task ExecuteAsync(HttpContext httpContext)
+    {
+        ReadResult.Label(httpContext.Response, version);
+        httpContext.Response.Headers.Location = call.Absolute(version.VersionedAddress);
+        switch (call.Prefer.Return)
+        {
+            case Return.Minimal:
+                httpContext.Response.StatusCode = status;
+                return Task.CompletedTask;
+            case Return.Outcome:
+                return OutcomeResult.WriteAsync(httpContext, status,
+                    [new Issue(OperationOutcome.IssueSeverity.Information, OperationOutcome.IssueType.Informational, $"{version.VersionedAddress} {said}.")]);
+            default:
+                return new BodyResult(call, version.Json, status).ExecuteAsync(httpContext);
+        }
+    }
+}

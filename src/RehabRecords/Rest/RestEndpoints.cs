@@ -1,0 +1,54 @@
+using Microsoft.AspNetCore.Mvc;
+using RehabRecords.Fhir;
+using RehabRecords.Host;
+
+namespace RehabRecords.Rest;
+
+/// <summary>The routes of the FHIR face, one set for each type of the registry and what the registry offers for it.</summary>
+internal static class RestEndpoints
+{
+    private static readonly string[] Get = ["GET", "HEAD"];
+    private static readonly string[] Post = ["POST"];
+    private static readonly string[] Put = ["PUT"];
+    private static readonly string[] Delete = ["DELETE"];
+
+    public static void MapRest(this IEndpointRouteBuilder app)
+    {
+        var fhir = app.MapGroup("/fhir").ExcludeFromDescription();
+        var bundles = new RequestSizeLimitAttribute(app.ServiceProvider.GetRequiredService<Settings>().Limits.BundleBytes);
+
+        Map(fhir, "", "/metadata", Get, Metadata.AnswerAsync);
+        Map(fhir, "", "/", Post, BundleEndpoint.ExecuteAsync).WithMetadata(bundles);
+        Map(fhir, "", "/$validate", Post, ValidateEndpoint.AnswerAsync).WithMetadata(bundles);
+
+        foreach (var kind in app.ServiceProvider.GetRequiredService<ResourceRegistry>().Kinds)
+        {
+            var (type, one) = (kind.Type, $"/{kind.Type}/{{id}}");
+            foreach (var (interaction, path, methods, answer) in new (Interactions, string, string[], Func<Call, Task<IResult>>)[]
+            {
+                (Interactions.Read, one, Get, ReadEndpoints.ReadAsync),
+                (Interactions.VersionRead, one + "/_history/{version}", Get, ReadEndpoints.VersionAsync),
+                (Interactions.History, one + "/_history", Get, ReadEndpoints.HistoryAsync),
+                (Interactions.Search, $"/{type}", Get, ReadEndpoints.SearchAsync),
+                (Interactions.Search, $"/{type}/_search", Post, ReadEndpoints.SearchByPostAsync),
+                (Interactions.Create, $"/{type}", Post, WriteEndpoints.CreateAsync),
+                (Interactions.Update, one, Put, WriteEndpoints.UpdateAsync),
+                (Interactions.Delete, one, Delete, WriteEndpoints.DeleteAsync),
+                (Interactions.Read, $"/{type}/$validate", Post, ValidateEndpoint.AnswerAsync),
+                (Interactions.Read, one + "/$validate", Post, ValidateEndpoint.AnswerAsync),
+            })
+            {
+                if (!kind.Offers(interaction))
+                    continue;
+                var route = Map(fhir, type, path, methods, answer);
+                // A Bundle is longer than a single resource may be.
+                if (type == "Bundle")
+                    route.WithMetadata(bundles);
+            }
+        }
+    }
+
+    // A plain delegate: nothing is bound from the request, so nothing has to be compiled for each of the routes at start.
+    private static IEndpointConventionBuilder Map(RouteGroupBuilder fhir, string type, string path, string[] methods, Func<Call, Task<IResult>> answer) =>
+        fhir.MapMethods(path, methods, async http => await (await answer(new Call(http, type))).ExecuteAsync(http));
+}

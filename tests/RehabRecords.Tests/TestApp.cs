@@ -1,0 +1,155 @@
+using System.Net.Http.Headers;
+using System.Text;
+using System.Text.Json.Nodes;
+using Microsoft.AspNetCore.Hosting;
+using Microsoft.AspNetCore.Hosting.Server;
+using Microsoft.AspNetCore.Hosting.Server.Features;
+using Microsoft.AspNetCore.Mvc.Testing;
+using Microsoft.AspNetCore.TestHost;
+using Microsoft.Data.Sqlite;
+using Microsoft.Extensions.DependencyInjection;
+using Microsoft.Extensions.Logging;
+using RehabRecords.Fhir.Definitions;
+using RehabRecords.Fhir.Store;
+using RehabRecords.Fhir.Validation;
+
+namespace RehabRecords.Tests;
+
+/// <summary>
+/// The whole service as it is served: a real port, a real SQLite file in a folder of its own. Use it as a class fixture;
+/// set a Clock to decide what time it is. The validator is the only thing tests share, because it takes a second to load.
+/// </summary>
+public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
+{
+    /// <summary>The address the service believes it has; what it hands out starts with this and not with the test's port.</summary>
+    public const string PublicUrl = "http://records.test";
+
+    public const string FhirBase = PublicUrl + "/fhir";
+
+    private static readonly Lazy<(DefinitionsPack Pack, ResourceValidator Validator)> Shared = new(() =>
+    {
+        var pack = DefinitionsPack.Open();
+        return (pack, ResourceValidator.Create(pack));
+    });
+
+    private readonly string _ownFolder = Path.Combine(Path.GetTempPath(), "rehabrecords-tests", Guid.NewGuid().ToString("N"));
+    private HttpClient? _client;
+
+    public TestApp() => UseKestrel(0);
+
+    /// <summary>What time it is; the machine's when left out.</summary>
+    public TimeProvider? Clock { get; init; }
+
+    /// <summary>Settings by name, such as RehabRecords:Limits:BodyBytes.</summary>
+    public Dictionary<string, string> Settings { get; init; } = [];
+
+    /// <summary>A data folder to start again on; it is kept afterwards.</summary>
+    public string? Again { get; init; }
+
+    public string Folder => Again ?? _ownFolder;
+
+    /// <summary>A client of the running service.</summary>
+    public HttpClient Http => _client ??= StartedClient();
+
+    public RecordStore Store => Service<RecordStore>();
+
+    /// <summary>Where the service really listens, for a client or a socket of one's own.</summary>
+    public Uri Address => Http.BaseAddress!;
+
+    public static ResourceValidator SharedValidator => Shared.Value.Validator;
+
+    public static DefinitionsPack SharedPack => Shared.Value.Pack;
+
+    public T Service<T>()
+        where T : notnull
+    {
+        _ = Http;
+        return Services.GetRequiredService<T>();
+    }
+
+    /// <summary>How many versions the record has, and the place of the last commit: equal before and after when nothing was stored.</summary>
+    public (long Versions, long Last) State()
+    {
+        _ = Http;
+        using var connection = new SqliteConnection(new SqliteConnectionStringBuilder
+        {
+            DataSource = Path.Combine(Folder, "records.db"),
+            Mode = SqliteOpenMode.ReadOnly,
+            Pooling = false,
+        }.ToString());
+        connection.Open();
+        using var command = connection.CreateCommand();
+        command.CommandText = "SELECT count(*), coalesce(max(seq), 0) FROM version";
+        using var row = command.ExecuteReader();
+        row.Read();
+        return (row.GetInt64(0), row.GetInt64(1));
+    }
+
+    public static StringContent Json(JsonNode body, string type = "application/json") => Json(body.ToJsonString(), type);
+
+    public static StringContent Json(string body, string type = "application/json") => new(body, Encoding.UTF8, new MediaTypeHeaderValue(type, "utf-8"));
+
+    /// <summary>Posts to /api and reads the answer, which must be a success.</summary>
+    public async Task<JsonNode> PostAsync(string path, JsonNode body)
+    {
+        using var response = await Http.PostAsync(path, Json(body));
+        var text = await response.Content.ReadAsStringAsync();
+        Assert.True(response.IsSuccessStatusCode, $"POST {path} answered {(int)response.StatusCode}: {text}");
+        return JsonNode.Parse(text)!;
+    }
+
+    public async Task<JsonNode> GetAsync(string path)
+    {
+        using var response = await Http.GetAsync(path);
+        var text = await response.Content.ReadAsStringAsync();
+        Assert.True(response.IsSuccessStatusCode, $"GET {path} answered {(int)response.StatusCode}: {text}");
+        return JsonNode.Parse(text)!;
+    }
+
+    public Task InitializeAsync()
+    {
+        _ = Http;
+        return Task.CompletedTask;
+    }
+
+    async Task IAsyncLifetime.DisposeAsync()
+    {
+        _client?.Dispose();
+        await DisposeAsync();
+        if (Directory.Exists(_ownFolder))
+            Directory.Delete(_ownFolder, recursive: true);
+    }
+
+    protected override void ConfigureWebHost(IWebHostBuilder builder)
+    {
+        builder.UseSetting("RehabRecords:DataFolder", Folder);
+        builder.UseSetting("RehabRecords:PublicUrl", PublicUrl);
+        foreach (var (name, value) in Settings)
+            builder.UseSetting(name, value);
+        builder.ConfigureLogging(logging => logging.SetMinimumLevel(LogLevel.Warning));
+        builder.ConfigureTestServices(services =>
+        {
+            services.AddSingleton(SharedPack);
+            services.AddSingleton(SharedValidator);
+            if (Clock is not null)
+                services.AddSingleton(Clock);
+        });
+    }
+
+    private HttpClient StartedClient()
+    {
+        StartServer();
+        // A plain client over a socket, not the test server's own: what is tested is what others get.
+        var address = Services.GetRequiredService<IServer>().Features.Get<IServerAddressesFeature>()!.Addresses.First();
+        var client = new HttpClient(new SocketsHttpHandler { AllowAutoRedirect = false }) { BaseAddress = new Uri(address), Timeout = TimeSpan.FromSeconds(60) };
+        return client;
+    }
+}
+
+/// <summary>A clock that a test sets.</summary>
+public sealed class TestClock(DateTimeOffset now) : TimeProvider
+{
+    public DateTimeOffset Now { get; set; } = now;
+
+    public override DateTimeOffset GetUtcNow() => Now;
+}
