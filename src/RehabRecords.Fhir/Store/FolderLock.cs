@@ -15,26 +15,26 @@ internal sealed class FolderLock : IDisposable
         try
         {
             var file = new FileStream(path, FileMode.OpenOrCreate, FileAccess.ReadWrite, FileShare.None);
-            file.SetLength(0);
-            file.Write(System.Text.Encoding.UTF8.GetBytes(Environment.ProcessId.ToString(CultureInfo.InvariantCulture)));
-            file.Flush();
+            // A locked file cannot be read by others, so who holds it is told in a file beside it.
+            File.WriteAllText(OwnerFile(folder), Environment.ProcessId.ToString(CultureInfo.InvariantCulture));
             return new FolderLock(file);
         }
         catch (IOException e)
         {
             throw new StoreUnusableException(
-                $"The data folder {Path.GetFullPath(folder)} is in use{Holder(path)}. Only one process may use it at a time: stop the other one, or choose another folder.", e);
+                $"The data folder {Path.GetFullPath(folder)} is in use{Owner(folder)}. Only one process may use it at a time: stop the other one, or choose another folder.", e);
         }
     }
 
     public void Dispose() => _file.Dispose();
 
-    private static string Holder(string path)
+    private static string OwnerFile(string folder) => Path.Combine(folder, "store.owner");
+
+    private static string Owner(string folder)
     {
         try
         {
-            using var reader = new StreamReader(new FileStream(path, FileMode.Open, FileAccess.Read, FileShare.ReadWrite | FileShare.Delete));
-            return reader.ReadToEnd() is { Length: > 0 } id ? $" by process {id}" : "";
+            return File.ReadAllText(OwnerFile(folder)) is { Length: > 0 } id ? $" by process {id}" : "";
         }
         catch (IOException)
         {

@@ -14,6 +14,7 @@ public sealed class RecordStore : IAsyncDisposable
     private readonly TimeProvider _clock;
     private readonly CommitQueue _writers;
     private readonly ReadPool _readers;
+    private int _closed;
 
     private RecordStore(Dialect dialect, SearchIndexer indexer, TimeProvider clock)
     {
@@ -31,6 +32,8 @@ public sealed class RecordStore : IAsyncDisposable
 
     /// <summary>Why the last write failed; null when writing works.</summary>
     public string? WriteFault => _writers.Fault;
+
+    internal CommitQueue Writers => _writers;
 
     /// <summary>Opens the record in a folder of this machine, or makes it. One process at a time.</summary>
     /// <exception cref="StoreUnusableException">The folder is in use, was written by a newer version, or cannot keep what is promised.</exception>
@@ -76,8 +79,11 @@ public sealed class RecordStore : IAsyncDisposable
     public async Task<CommitResult> CommitAsync(WriteSet set, CancellationToken ct = default) =>
         await _writers.CommitAsync(await PrepareAsync(set, ct), ct);
 
+    /// <summary>What waits to be written is still written.</summary>
     public ValueTask DisposeAsync()
     {
+        if (Interlocked.Exchange(ref _closed, 1) == 1)
+            return ValueTask.CompletedTask;
         _writers.Dispose();
         _readers.Dispose();
         _dialect.Dispose();

@@ -1,0 +1,93 @@
+using RehabRecords.Fhir;
+using RehabRecords.Fhir.Search;
+using RehabRecords.Tests.Fhir.Store;
+
+namespace RehabRecords.Tests.Fhir.Search;
+
+public class SearchQueryTests
+{
+    [Theory]
+    [InlineData("Patient", "nmae=Ann", "'nmae'", "birthdate")]
+    [InlineData("Observation", "bodysite=1", "'bodysite'", "has no such parameter")]
+    [InlineData("Observation", "code:text=pegs", "'code:text'", "only :missing, :not")]
+    [InlineData("Patient", "family:fuzzy=x", "'family:fuzzy'", "only :missing, :exact, :contains")]
+    [InlineData("Patient", "_id:not=1", "'_id:not'", "not offered")]
+    [InlineData("Observation", "subject:Device.name=x", "'subject:Device.name'", "not offered")]
+    [InlineData("Observation", "subject.name=x", "'subject.name'", "two steps")]
+    [InlineData("Patient", "_has:Observation:subject:code=1", "'_has:Observation:subject:code'", "two steps")]
+    [InlineData("Observation", "date=March", "'date'", "'March' is not a date")]
+    [InlineData("Observation", "date=2026-02-30", "'date'", "is not a date")]
+    [InlineData("Observation", "date=xx2026", "'date'", "is not a date")]
+    [InlineData("Observation", "value-quantity=ten", "'value-quantity'", "'ten' is not a number")]
+    [InlineData("Observation", "value-quantity=1e99999999999", "'value-quantity'", "is not a number")]
+    [InlineData("Observation", "value-quantity=79228162514264337593543950335", "'value-quantity'", "is not a number")]
+    [InlineData("Observation", "value-quantity=5|s", "'value-quantity'", "is not a number")]
+    [InlineData("Observation", "code=a|b|c", "'code'", "more than one bar")]
+    [InlineData("Observation", "code=|", "'code'", "neither a system nor a code")]
+    [InlineData("Observation", "code=a,,b", "'code'", "empty")]
+    [InlineData("Observation", "date:missing=perhaps", "'date:missing'", "neither true nor false")]
+    [InlineData("Observation", "_sort=code", "'_sort'", "cannot be sorted by 'code'")]
+    [InlineData("Observation", "_count=-1", "'_count'", "whole number")]
+    [InlineData("Observation", "_count=ten", "'_count'", "whole number")]
+    [InlineData("Observation", "_total=all", "'_total'", "accurate")]
+    [InlineData("Observation", "_include=Observation:code", "'_include'", "reference parameters")]
+    [InlineData("Observation", "_include=Procedure:subject", "'_include'", "Observation is searched")]
+    [InlineData("Observation", "_include:iterate=Observation:subject", "'_include:iterate'", "not offered")]
+    [InlineData("Observation", "code-value-quantity=a$5", "'code-value-quantity'", "has no such parameter")]
+    public void A_search_that_is_not_understood_is_refused_naming_the_parameter_and_what_would_do(string type, string query, string names, string says)
+    {
+        var refused = Assert.Throws<RefusedException>(() => SearchQuery.Parse(TestIndex.Parameters, type, query));
+        Assert.Equal(Refusal.Malformed, refused.Refusal);
+        Assert.Contains(names, refused.Message, StringComparison.Ordinal);
+        Assert.Contains(says, refused.Message, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void Lenient_handling_passes_over_unknown_parameters_only_and_says_which_were_used()
+    {
+        var query = SearchQuery.Parse(TestIndex.Parameters, "Patient", "nmae=Ann&family=Ex%20ample&gender=&_count=5", lenient: true);
+        Assert.Equal([new("family", "Ex ample"), new("_count", "5")], query.Used);
+        Assert.Single(query.Criteria);
+        Assert.Throws<RefusedException>(() => SearchQuery.Parse(TestIndex.Parameters, "Patient", "family:fuzzy=x", lenient: true));
+    }
+
+    [Fact]
+    public void Backslashes_take_the_meaning_from_commas_bars_and_themselves()
+    {
+        var query = SearchQuery.Parse(TestIndex.Parameters, "Patient", @"family=a\,b,c\\d&identifier=s\|t|v");
+        Assert.Equal(["a,b", @"c\d"], ((ValueCriterion)query.Criteria[0]).AnyOf.Cast<StringValue>().Select(v => v.Text));
+        Assert.Equal(new TokenValue("s|t", "v"), ((ValueCriterion)query.Criteria[1]).AnyOf[0]);
+    }
+
+    [Fact]
+    public void A_page_is_never_larger_than_the_limit() =>
+        Assert.Equal(SearchQuery.LargestCount, SearchQuery.Parse(TestIndex.Parameters, "Patient", "_count=100000").Count);
+
+    // From the list of official R4 parameters for each type: search-parameters of the specification, version 4.0.1.
+    [Theory]
+    [InlineData("Patient", "active address address-city birthdate deceased email family gender general-practitioner given identifier name organization phone telecom")]
+    [InlineData("CarePlan", "activity-reference category date goal identifier instantiates-canonical intent patient performer replaces status subject")]
+    [InlineData("ServiceRequest", "authored based-on code identifier instantiates-canonical occurrence patient requester status subject")]
+    [InlineData("Observation", "based-on category code combo-code component-code date derived-from has-member identifier part-of patient performer status subject value-quantity value-string")]
+    [InlineData("Procedure", "based-on category code date identifier part-of patient performer reason-code status subject")]
+    [InlineData("Goal", "achievement-status category identifier lifecycle-status patient start-date subject target-date")]
+    [InlineData("Composition", "attester author date entry identifier patient period related-id section status subject title type")]
+    [InlineData("Task", "authored-on based-on code focus identifier modified owner patient status subject")]
+    [InlineData("Flag", "author date identifier patient subject")]
+    [InlineData("ActivityDefinition", "date identifier name status title topic url version")]
+    [InlineData("QuestionnaireResponse", "author authored questionnaire source status subject")]
+    [InlineData("Provenance", "agent entity patient recorded target when")]
+    public void The_official_parameters_of_a_type_are_offered(string type, string codes)
+    {
+        foreach (var code in codes.Split(' ').Concat(["_id", "_lastUpdated", "_tag", "_profile", "_security", "_source"]))
+            Assert.True(TestIndex.Parameters.Find(type, code) is not null, $"{type}?{code} is not offered.");
+    }
+
+    [Fact]
+    public void Every_registered_type_has_parameters_and_no_other_type_has()
+    {
+        Assert.All(ResourceRegistry.Standard.Kinds, k => Assert.NotEmpty(TestIndex.Parameters.For(k.Type)));
+        Assert.Empty(TestIndex.Parameters.For("Medication"));
+        Assert.Equal(27, ResourceRegistry.Standard.Kinds.Count);
+    }
+}
