@@ -47,8 +47,10 @@ public static class PackBuilder
     public static void Build(string specificationZip, string profilesFolder, string target)
     {
         var all = new List<(Resource Resource, bool Own)>();
+        // Ours are read first: a mistake in them is told within a second.
+        var own = OwnProfiles(profilesFolder).ToList();
         all.AddRange(SpecificationZip.Read(specificationZip).Where(Wanted).Select(r => (r, false)));
-        all.AddRange(OwnProfiles(profilesFolder).Select(r => (r, true)));
+        all.AddRange(own.Select(r => (r, true)));
 
         var resolver = new InMemoryResourceResolver(all.Select(a => a.Resource).ToArray());
         MakeSnapshots(all, resolver);
