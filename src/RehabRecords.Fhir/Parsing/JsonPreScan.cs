@@ -69,14 +69,17 @@ internal ref struct JsonPreScan
                 case JsonTokenType.String:
                     CountElement();
                     Text(ref reader);
+                    _pendingName = default;
                     break;
                 case JsonTokenType.Number:
                     CountElement();
                     if (JsonNumber.WhyItWouldChange(reader.ValueSpan) is { } why)
                         Problem(why, OperationOutcome.IssueType.Value);
+                    _pendingName = default;
                     break;
                 default:
                     CountElement();
+                    _pendingName = default;
                     break;
             }
 
@@ -219,7 +222,7 @@ internal ref struct JsonPreScan
     private readonly string SyntaxMessage(JsonException e)
     {
         var place = e.LineNumber is { } line ? $" at line {line + 1}, byte {(e.BytePositionInLine ?? 0) + 1} of it" : "";
-        return e.Message.Contains("depth", StringComparison.OrdinalIgnoreCase)
+        return e.Message.Contains("maximum configured depth", StringComparison.Ordinal)
             ? $"The JSON is nested deeper than {_limits.MaxDepth} levels{place}."
             : $"The body is not JSON as FHIR uses it (no comments, no trailing commas, nothing after the end){place}.";
     }

@@ -4,6 +4,7 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
 using Hl7.Fhir.Utility;
 using Hl7.Fhir.Validation;
+using RehabRecords.Fhir.Validation;
 
 namespace RehabRecords.Fhir.Parsing;
 
@@ -13,9 +14,10 @@ namespace RehabRecords.Fhir.Parsing;
 /// </summary>
 public static class ResourceReader
 {
+    // The library's own look at narrative recurses and would overflow the stack on a deep one; see RefuseUnsafeNarrative.
     private static readonly DeserializerSettings Guarded =
         new DeserializerSettings { AnnotateLineInfo = false, DisallowXsiAttributesOnRoot = true }
-            .UsingMode(DeserializationMode.Strict, NarrativeValidationKind.FhirXhtml);
+            .UsingMode(DeserializationMode.Strict, NarrativeValidationKind.None);
 
     private static readonly FhirJsonDeserializer GuardedJson = new(Guarded);
     private static readonly FhirXmlDeserializer GuardedXml = new(Guarded);
@@ -34,7 +36,18 @@ public static class ResourceReader
                 Refusal.TooLarge, OperationOutcome.IssueType.TooLong, $"The body has {body.Length} bytes; at most {limits.MaxBytes} are accepted. Send it in parts.");
         }
 
-        return format == FhirFormat.Json ? ReadJson(body.Span, limits) : ReadXml(body, limits);
+        try
+        {
+            var resource = format == FhirFormat.Json ? ReadJson(body.Span, limits) : ReadXml(body, limits);
+            RefuseUnsafeNarrative(resource);
+            return resource;
+        }
+#pragma warning disable CA1031 // The FHIR library throws exceptions of many kinds at bodies it did not foresee; none of them is a fault of ours.
+        catch (Exception e) when (e is not (RefusedException or OutOfMemoryException))
+#pragma warning restore CA1031
+        {
+            throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Structure, "The body cannot be read as a FHIR resource: " + e.Message);
+        }
     }
 
     /// <summary>Reads bytes that this program wrote itself, about three times as fast as <see cref="Read"/>.</summary>
@@ -92,6 +105,16 @@ public static class ResourceReader
         return resource;
     }
 
+    private static void RefuseUnsafeNarrative(Resource resource)
+    {
+        var problems = ResourceView.Of(resource).All<Narrative>()
+            .Where(n => n.Value.Div is not null)
+            .SelectMany(n => SafeNarrative.Problems(n.Value.Div!).Select(p => Issue.Error(OperationOutcome.IssueType.Security, p, n.At.Path + ".div")))
+            .ToList();
+        if (problems.Count > 0)
+            throw new RefusedException(Refusal.Malformed, problems);
+    }
+
     // XML does not tell a number from a text that looks like one; writing the resource out again does.
     private static void RefuseChangedNumbers(Resource resource, IReadOnlyList<(string Path, string Value)> before, ReadLimits limits)
     {
@@ -104,7 +127,7 @@ public static class ResourceReader
 
     private static Resource Accepted(Resource? resource, IEnumerable<CodedException> found, ReadLimits limits)
     {
-        var issues = found.Take(limits.MaxIssues + 1).Select(ParseProblem.ToIssue).ToList();
+        var issues = found.Take(limits.MaxIssues + 1).Select(p => ParseProblem.ToIssue(p, resource?.TypeName)).ToList();
         if (issues.Count > limits.MaxIssues)
         {
             issues[limits.MaxIssues] = Issue.Error(

@@ -52,6 +52,10 @@ internal sealed class BundleEntries
         return right is null ? (Resolution.OtherVersion, found[0]) : (Resolution.Found, right);
     }
 
+    /// <summary>For a relative reference: the entry known by a urn:uuid of the same id but of another type, if there is one.</summary>
+    public Resource? OtherTypeOfSameUuid(LiteralReference reference) =>
+        reference.IsLocal ? _byUrl["urn:uuid:" + reference.Id].Select(e => e.Resource).FirstOrDefault(r => r!.TypeName != reference.Type) : null;
+
     /// <summary>The fullUrl of the entry that an element lies in.</summary>
     public static string? FullUrlOf(Element element)
     {

@@ -24,6 +24,8 @@ public sealed partial record LiteralReference(string Text, string Base, string? 
     /// <summary>The reference without its version.</summary>
     public string Unversioned => Type is null ? Text : $"{Base}{Type}/{Id}";
 
+    internal static string Unreadable(string text) => $"The reference {text} is neither Type/id nor an absolute address.";
+
     public static LiteralReference Of(string text)
     {
         ArgumentNullException.ThrowIfNull(text);

@@ -38,6 +38,7 @@ public sealed class ResourceValidator : IDisposable
             new BundleEntriesCheck(),
             new BundleReferencesCheck(),
             new DocumentCheck(),
+            new ParametersReferencesCheck(),
             new OnePatientCheck(),
             new UnitsCheck(),
             new ListedCodesCheck(pack, rules.ListedLoinc),

@@ -21,6 +21,7 @@ internal sealed class StoredReferences(RecordStore store, WriteSet set)
                 continue;
             var literal = LiteralReference.Of(text);
             var problem = literal.IsLocal ? await ProblemAsync(literal, ct)
+                : literal.IsUnreadable ? LiteralReference.Unreadable(text)
                 : literal.IsConditional || text.StartsWith("urn:uuid:", StringComparison.Ordinal)
                     ? $"The reference {text} has a meaning in a transaction only. Refer to the resource as Type/id."
                     : null;

@@ -35,16 +35,18 @@ public static class UcumCode
     {
         if (code.Length > MaxLength || code.Any(c => c is < '!' or > '~'))
             return false;
-        var bare = WithoutAnnotations(code);
-        if (bare is null)
-            return false;
-        if (bare.Length == 0)
+        return code.Length > 0 && WithoutAnnotations(code) is { } bare && Terms(bare) is { } terms && terms.All(IsUnit);
+    }
+
+    private static bool IsUnit(string term)
+    {
+        if (term.All(char.IsAsciiDigit))
             return true;
         try
         {
             // The library does not say that it may be used from several threads at once.
             lock (Parsing)
-                return Units.Value.Metric(bare) is not null;
+                return Units.Value.Metric(term) is not null;
         }
 #pragma warning disable CA1031 // It throws exceptions of many kinds for what it cannot read; each means: not a unit.
         catch (Exception)
@@ -52,6 +54,31 @@ public static class UcumCode
         {
             return false;
         }
+    }
+
+    /// <summary>The units between the signs of multiplication and division, or null when those are not in their places.</summary>
+    private static List<string>? Terms(string code)
+    {
+        var terms = new List<string>();
+        var open = 0;
+        var start = 0;
+        for (var i = 0; i <= code.Length; i++)
+        {
+            var c = i < code.Length ? code[i] : '.';
+            if (c is not ('.' or '/' or '(' or ')'))
+                continue;
+            var term = code[start..i];
+            start = i + 1;
+            open += c == '(' ? 1 : c == ')' ? -1 : 0;
+            // Nothing stands before a bracket that opens, before a leading solidus, or after a bracket that closes.
+            var nothing = c == '(' || (c == '/' && i == 0) || (i > 0 && code[i - 1] == ')') || (c == '/' && i > 0 && code[i - 1] == '(');
+            if (open < 0 || nothing != (term.Length == 0))
+                return null;
+            if (term.Length > 0)
+                terms.Add(term);
+        }
+
+        return open == 0 ? terms : null;
     }
 
     /// <summary>The code with each annotation taken out, or null when the braces do not match.</summary>

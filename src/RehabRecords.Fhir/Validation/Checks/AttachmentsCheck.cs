@@ -12,7 +12,7 @@ internal sealed class AttachmentsCheck : IResourceCheck
         {
             if (attachment.Data is not { } data)
                 continue;
-            if (attachment.Size is { } size && size != data.Length)
+            if (attachment.TryGetValue("size", out var stated) && stated is UnsignedInt { Value: { } size } && size != data.Length)
                 issues.Error(OperationOutcome.IssueType.Value, $"The attachment says it has {size} bytes, but its data has {data.Length}.", at);
 #pragma warning disable CA5350 // R4 defines Attachment.hash as SHA-1; it detects damage, it does not protect.
             if (attachment.Hash is { } hash && !hash.AsSpan().SequenceEqual(SHA1.HashData(data)))

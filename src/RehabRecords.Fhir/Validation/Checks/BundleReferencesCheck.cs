@@ -14,7 +14,6 @@ internal sealed class BundleReferencesCheck : IResourceCheck
             return;
         }
 
-        var isTransaction = entries.Bundle.Type == Bundle.BundleType.Transaction;
         foreach (var (at, reference) in view.All<ResourceReference>())
         {
             if (reference.Reference is not { Length: > 0 } text)
@@ -23,24 +22,32 @@ internal sealed class BundleReferencesCheck : IResourceCheck
             if (literal.IsContained || literal.IsConditional || literal.IsUnreadable)
                 continue;
             var (resolution, target) = entries.Resolve(literal, BundleEntries.FullUrlOf(at));
-            if (resolution == Resolution.NotInBundle && literal.Text.StartsWith("urn:", StringComparison.Ordinal))
-            {
-                issues.Error(OperationOutcome.IssueType.NotFound, $"The reference {text} names no entry of the Bundle.", at);
-            }
-            else if (resolution == Resolution.OtherVersion && !isTransaction)
-            {
-                issues.Error(
-                    OperationOutcome.IssueType.NotFound,
-                    $"The reference {text} names version {literal.Version}; the Bundle holds version {target!.Meta?.VersionId ?? "(none)"} of it.",
-                    at);
-            }
-            else if (resolution == Resolution.NoMeaning && !isTransaction)
-            {
-                issues.Error(
-                    OperationOutcome.IssueType.Value,
-                    $"The reference {text} is relative, but the fullUrl of its entry is no server address, so it has no meaning. Use the fullUrl of the target.",
-                    at);
-            }
+            if (Problem(entries, literal, resolution, target) is not var (code, message))
+                continue;
+            // Only a document is complete in itself and only a transaction is acted upon; elsewhere the receiver may know the target.
+            var certain = entries.Bundle.Type is Bundle.BundleType.Document or Bundle.BundleType.Transaction || entries.OtherTypeOfSameUuid(literal) is not null;
+            issues.Add(new Issue(certain ? OperationOutcome.IssueSeverity.Error : OperationOutcome.IssueSeverity.Warning, code, message, at.Path));
+        }
+    }
+
+    private static (OperationOutcome.IssueType Code, string Message)? Problem(
+        BundleEntries entries, LiteralReference literal, Resolution resolution, Resource? target)
+    {
+        var isTransaction = entries.Bundle.Type == Bundle.BundleType.Transaction;
+        switch (resolution)
+        {
+            case Resolution.NotInBundle when literal.Text.StartsWith("urn:", StringComparison.Ordinal):
+                return (OperationOutcome.IssueType.NotFound, $"The reference {literal.Text} names no entry of the Bundle.");
+            case Resolution.OtherVersion when !isTransaction:
+                return (OperationOutcome.IssueType.NotFound,
+                    $"The reference {literal.Text} names version {literal.Version}; the Bundle holds version {target!.Meta?.VersionId ?? "(none)"} of it.");
+            case Resolution.NoMeaning when entries.OtherTypeOfSameUuid(literal) is { } other:
+                return (OperationOutcome.IssueType.Value, $"The reference {literal.Text} names a {literal.Type}, but the entry of that id is a {other.TypeName}.");
+            case Resolution.NoMeaning when !isTransaction:
+                return (OperationOutcome.IssueType.Value,
+                    $"The reference {literal.Text} is relative, but the fullUrl of its entry is no server address, so it has no meaning. Use the fullUrl of the target.");
+            default:
+                return null;
         }
     }
 }

@@ -10,7 +10,8 @@ internal sealed partial class MarkupInTextCheck : IResourceCheck
     {
         foreach (var element in view.Elements)
         {
-            if (element.Value is FhirString { Value: { } text } && Tag().Match(text) is { Success: true } tag)
+            var text = element.Value switch { FhirString s => s.Value, Markdown m => m.Value, _ => null };
+            if (text is not null && text.Contains('<', StringComparison.Ordinal) && Tag().Match(text) is { Success: true } tag)
             {
                 issues.Error(
                     OperationOutcome.IssueType.Security,
@@ -21,7 +22,9 @@ internal sealed partial class MarkupInTextCheck : IResourceCheck
     }
 
     [GeneratedRegex(
-        @"</?(script|style|iframe|object|embed|form|input|button|textarea|select|link|meta|base|svg|math|img|image|video|audio|source|a|b|i|u|p|br|hr|div|span|table|tr|td|th|ul|ol|li|h[1-6]|html|head|body|frame|frameset|applet|template)(\s[^<>]*)?/?>",
+        // The first group does something by itself; of the others only what is written as a tag is meant, not "a<b and c>d".
+        @"</?(script|style|iframe|object|embed|form|input|button|textarea|select|link|meta|base|svg|math|img|image|video|audio|source|frame|frameset|applet|template)(\s[^<>]*)?/?>"
+        + @"|</?(a|b|i|u|p|br|hr|div|span|table|tr|td|th|ul|ol|li|h[1-6]|html|head|body)(\s+[a-z:\-]+\s*=[^<>]*)?\s*/?>",
         RegexOptions.IgnoreCase | RegexOptions.ExplicitCapture, 250)]
     private static partial Regex Tag();
 }

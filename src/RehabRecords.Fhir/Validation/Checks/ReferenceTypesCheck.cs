@@ -19,7 +19,9 @@ internal sealed class ReferenceTypesCheck(ReferenceTargets targets) : IResourceC
             var literal = LiteralReference.Of(text);
             if (literal.IsUnreadable)
             {
-                issues.Error(OperationOutcome.IssueType.Value, $"The reference {text} is neither Type/id nor an absolute address.", at);
+                // R4 leaves such an address open; nothing that is stored may have one.
+                issues.Add(new Issue(
+                    OperationOutcome.IssueSeverity.Warning, OperationOutcome.IssueType.Value, LiteralReference.Unreadable(text), at.Path));
                 continue;
             }
 

@@ -17,7 +17,9 @@ public class OfficialSchemaTests
         var seen = 0;
         foreach (var file in SharedDefinitions.Examples)
         {
-            var problems = Problems(ResourceWriter.Xml(ResourceReader.Read(File.ReadAllBytes(file), FhirFormat.Json)));
+            // The schema lists the codes of an extensible binding as if there were no others.
+            var problems = Problems(ResourceWriter.Xml(ResourceReader.Read(File.ReadAllBytes(file), FhirFormat.Json)))
+                .Where(p => !p.Contains("ExpressionLanguage-list", StringComparison.Ordinal)).ToList();
             Assert.True(problems.Count == 0, $"{Path.GetFileName(file)}: {string.Join("; ", problems)}");
             seen++;
         }

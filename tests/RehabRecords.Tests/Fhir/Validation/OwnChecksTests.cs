@@ -29,8 +29,6 @@ public class OwnChecksTests
     [InlineData("reference type in a nested action", "{\"resourceType\":\"RequestGroup\",\"status\":\"active\",\"intent\":\"plan\",\"action\":[{\"action\":[{\"participant\":[{\"reference\":\"Observation/1\"}],\"resource\":{\"reference\":\"Task/1\"}}]}]}", "RequestGroup.action[0].action[0].participant[0]", "points at a Observation")]
     [InlineData("reference type in an extension", Patient + ",\"extension\":[{\"url\":\"http://hl7.org/fhir/StructureDefinition/resource-pertainsToGoal\",\"valueReference\":{\"reference\":\"Patient/1\"}}]}", "Patient.extension[0].value", "points at a Patient")]
     [InlineData("type said and named differ", Observation + ",\"subject\":{\"type\":\"Group\",\"reference\":\"Patient/1\"}}", "Observation.subject", "its type is Group")]
-    [InlineData("unreadable reference", Observation + ",\"subject\":{\"reference\":\"the patient\"}}", "Observation.subject", "neither Type/id")]
-    [InlineData("id with a slash in a reference", Observation + ",\"subject\":{\"reference\":\"Patient/a/b\"}}", "Observation.subject", "neither Type/id")]
     [InlineData("no such contained resource", Observation + ",\"subject\":{\"reference\":\"#nobody\"}}", "Observation.subject", "no contained resource")]
     [InlineData("unknown extension", Patient + ",\"extension\":[{\"url\":\"https://other.example/colour\",\"valueString\":\"red\"}]}", "Patient.extension[0]", "Unknown extension https://other.example/colour")]
     [InlineData("unknown modifier extension", Patient + ",\"modifierExtension\":[{\"url\":\"https://other.example/not\",\"valueBoolean\":true}]}", "Patient.modifierExtension[0]", "Unknown modifier extension")]
@@ -42,9 +40,11 @@ public class OwnChecksTests
     [InlineData("profile in another version", "{\"resourceType\":\"Procedure\",\"meta\":{\"profile\":[\"" + Base + "session|7\"]},\"status\":\"completed\",\"subject\":{\"reference\":\"Patient/1\"}}", "Procedure.meta.profile", "not known here")]
     [InlineData("script in a text", "{\"resourceType\":\"Patient\",\"name\":[{\"text\":\"Ann <script>x</script>\"}]}", "Patient.name[0].text", "<script>")]
     [InlineData("a picture in a note", Observation + ",\"note\":[{\"text\":\"see <img src='x' onerror='y'>\"}]}", "Observation.note[0].text", "<img")]
-    [InlineData("link with script in the narrative", "{\"resourceType\":\"Patient\",\"text\":{\"status\":\"generated\",\"div\":\"<div xmlns=\\\"http://www.w3.org/1999/xhtml\\\"><a href=\\\"javascript:x\\\">a</a></div>\"}}", "Patient.text.div", "javascript:x")]
     [InlineData("attachment shorter than it says", "{\"resourceType\":\"Patient\",\"photo\":[{\"contentType\":\"image/png\",\"data\":\"AAAA\",\"size\":4}]}", "Patient.photo[0]", "says it has 4 bytes")]
     [InlineData("attachment of another digest", "{\"resourceType\":\"Patient\",\"photo\":[{\"contentType\":\"image/png\",\"data\":\"AAAA\",\"hash\":\"AAAA\"}]}", "Patient.photo[0]", "SHA-1")]
+    [InlineData("a bold tag", Observation + ",\"note\":[{\"text\":\"<b>no</b>\"}]}", "Observation.note[0].text", "<b>")]
+    [InlineData("a link in a text", Observation + ",\"note\":[{\"text\":\"<a href='x'>no</a>\"}]}", "Observation.note[0].text", "<a href")]
+    [InlineData("a slip among parameters", "{\"resourceType\":\"Parameters\",\"parameter\":[{\"name\":\"p\",\"resource\":{\"resourceType\":\"Patient\",\"id\":\"1\",\"active\":true}},{\"name\":\"o\",\"resource\":{\"resourceType\":\"Observation\",\"id\":\"2\",\"status\":\"final\"," + Code + ",\"subject\":{\"reference\":\"Patient/2\"}}}]}", "Parameters.parameter[1].resource.subject", "names none of the resources")]
     [InlineData("consent without patient", "{\"resourceType\":\"Consent\",\"status\":\"active\",\"scope\":{\"coding\":[{\"system\":\"http://terminology.hl7.org/CodeSystem/consentscope\",\"code\":\"patient-privacy\"}]},\"category\":[{\"text\":\"x\"}],\"policyRule\":{\"text\":\"x\"}}", "Consent", "names no patient")]
     public void Is_refused(string rule, string body, string expression, string message)
     {
@@ -63,10 +63,10 @@ public class OwnChecksTests
     [InlineData("an extension of R4", Patient + ",\"extension\":[{\"url\":\"http://hl7.org/fhir/StructureDefinition/patient-birthPlace\",\"valueAddress\":{\"city\":\"X\"}}]}")]
     [InlineData("an extension of ours", Patient + ",\"extension\":[{\"url\":\"" + Base + "rehabilitation-context\",\"extension\":[{\"url\":\"affectedSide\",\"valueCode\":\"left\"}]}]}")]
     [InlineData("less-than signs in a text", Observation + ",\"note\":[{\"text\":\"pain <3, then > 2; asked <name> again; a<b and c>d\"}]}")]
-    [InlineData("an attachment as long as it says", "{\"resourceType\":\"Patient\",\"photo\":[{\"contentType\":\"image/png\",\"data\":\"AAAA\",\"size\":3,\"hash\":\"KVsQy5sTtTWnPjR+GgDhxNJvBQ4=\"}]}")]
+    [InlineData("an attachment as long as it says", "{\"resourceType\":\"Patient\",\"photo\":[{\"contentType\":\"image/png\",\"data\":\"AAAA\",\"size\":3,\"hash\":\"KeLc+7FvY7sCVN91haFbtvtekn0=\"}]}")]
     public void Is_accepted(string what, string body)
     {
-        var issues = Validate(body).Where(i => i.Refuses && !i.Message.Contains("SHA-1", StringComparison.Ordinal)).ToList();
+        var issues = Validate(body).Where(i => i.Refuses).ToList();
         Assert.True(issues.Count == 0, $"{what}: {string.Join("; ", issues)}");
     }
 
@@ -87,6 +87,14 @@ public class OwnChecksTests
         var bad = System.Text.RegularExpressions.Regex.Replace(good, "(\"subject\":\\s*\\{\"reference\": ?\")Patient/", "$1Group/");
         Assert.NotEqual(good, bad);
         Assert.Contains(Validate(bad), i => i.Refuses && i.Expression == "Observation.subject" && i.Profile is not null);
+    }
+
+    [Fact]
+    public void A_narrative_that_never_passed_the_reader_is_checked_too()
+    {
+        var patient = new Hl7.Fhir.Model.Patient { Text = new() { Status = Hl7.Fhir.Model.Narrative.NarrativeStatus.Generated } };
+        patient.Text.Div = "<div xmlns=\"http://www.w3.org/1999/xhtml\"><a href=\"javascript:x\">a</a></div>";
+        Assert.Contains(SharedDefinitions.Validator.Validate(patient), i => i.Refuses && i.Expression == "Patient.text.div" && i.Message.Contains("javascript:x", StringComparison.Ordinal));
     }
 
     [Fact]
