@@ -1,8 +1,17 @@
 using RehabRecords.Commands;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
+using RehabRecords.Flags;
 using RehabRecords.Host;
+using RehabRecords.Library;
+using RehabRecords.Measures;
+using RehabRecords.Notes;
+using RehabRecords.People;
+using RehabRecords.Programmes;
+using RehabRecords.Progress;
 using RehabRecords.Rest;
+using RehabRecords.Sessions;
+using RehabRecords.Trade;
 
 ExpressionLimits.Apply();
 if (args is ["build-definitions", ..])
@@ -18,6 +27,8 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddSingleton(settings);
     builder.Services.AddRecord();
     builder.Services.AddRest();
+    builder.Services.AddTrade();
+    builder.Services.AddNotes(new Uri(settings.PublicUrl));
     builder.Services.AddStrictJson();
     builder.Services.AddDocumentation(settings);
 
@@ -28,6 +39,14 @@ return await Start.RunAsync(args, static args =>
 
     app.MapHealth();
     app.MapDocumentation();
+    app.MapPeople();
+    app.MapLibrary();
+    app.MapProgrammes();
+    app.MapSessions();
+    app.MapMeasures();
+    app.MapFlags();
+    app.MapProgress();
+    app.MapNotes();
     app.MapRest();
     return app;
 });

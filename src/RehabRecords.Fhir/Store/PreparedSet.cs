@@ -8,4 +8,4 @@ internal sealed record PreparedWrite(Write Write, DateTimeOffset Updated, byte[]
     public int Version => Write.FromVersion + 1;
 }
 
-internal sealed record PreparedSet(IReadOnlyList<PreparedWrite> Writes, IdempotencyKey? Key, StoredAnswer? Answer, DateTimeOffset Made);
+internal sealed record PreparedSet(IReadOnlyList<PreparedWrite> Writes, IReadOnlyList<IdempotencyKey> Keys, StoredAnswer? Answer, DateTimeOffset Made);

@@ -112,7 +112,7 @@ public sealed class RecordStore : IAsyncDisposable
 
     private async Task<PreparedSet> PrepareAsync(WriteSet set, CancellationToken ct)
     {
-        if (set.Key is not null && set.Answer is null)
+        if (set.Keys.Count > 0 && set.Answer is null)
             throw new ArgumentException("A set with an idempotency key says what to answer to it.", nameof(set));
         if (set.Writes.GroupBy(w => (w.Type, w.Id)).FirstOrDefault(g => g.Count() > 1) is { Key: var (type, id) })
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Invariant, $"{type}/{id} is written twice in one request. Send the final state once.");
@@ -121,7 +121,7 @@ public sealed class RecordStore : IAsyncDisposable
         var writes = new List<PreparedWrite>(set.Writes.Count);
         foreach (var write in set.Writes)
             writes.Add(Prepare(write, await TimeAfterAsync(write, now, ct)));
-        return new PreparedSet(writes, set.Key, set.Answer, now);
+        return new PreparedSet(writes, set.Keys, set.Answer, now);
     }
 
     /// <summary>A clock that was set back must not make a later version look older: the time of a stated version never changes, so it can be read beforehand.</summary>

@@ -8,12 +8,11 @@ internal static class SetWriter
 {
     public static CommitResult Apply(Session session, PreparedSet set)
     {
-        if (set.Key is { } key)
-        {
+        foreach (var key in set.Keys)
             if (Answers.Find(session, key) is { } earlier)
                 return new CommitResult([], earlier);
+        foreach (var key in set.Keys)
             Answers.Keep(session, key, set.Answer!, set.Made);
-        }
 
         // Freed before any is claimed, so that one set may hand an identifier from one resource to another.
         foreach (var write in set.Writes)

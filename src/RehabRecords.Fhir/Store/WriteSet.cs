@@ -29,7 +29,10 @@ public sealed class WriteSet
 
     public IdempotencyKey? Key { get; init; }
 
-    /// <summary>The answer to keep under <see cref="Key"/>.</summary>
+    /// <summary>Other keys that get the same answer, such as one made from the sender's own identifier.</summary>
+    public IReadOnlyList<IdempotencyKey> FurtherKeys { get; init; } = [];
+
+    /// <summary>The answer to keep under <see cref="Key"/> and <see cref="FurtherKeys"/>.</summary>
     public StoredAnswer? Answer { get; set; }
 
     /// <summary>Adds a new resource; gives it an id unless it has one.</summary>
@@ -48,6 +51,8 @@ public sealed class WriteSet
         _writes.Add(new Write(resource.TypeName, resource.Id ?? throw new ArgumentException("An update names its resource.", nameof(resource)), resource, fromVersion));
         return resource;
     }
+
+    internal IReadOnlyList<IdempotencyKey> Keys => Key is null ? FurtherKeys : [Key, .. FurtherKeys];
 
     public void Delete(string type, string id, int fromVersion) => _writes.Add(new Write(type, id, null, fromVersion));
 }

@@ -14,8 +14,9 @@ public sealed class RecordWriter(RecordStore store, ResourceValidator validator)
     {
         ArgumentNullException.ThrowIfNull(set);
         // A repeat gets its answer even if the record has moved on since and would not accept the same again.
-        if (set.Key is { } key && await store.AnswerOfAsync(key, ct) is { } earlier)
-            return new CommitResult([], earlier);
+        foreach (var key in set.Keys)
+            if (await store.AnswerOfAsync(key, ct) is { } earlier)
+                return new CommitResult([], earlier);
 
         if (Verdict.Of(await IssuesAsync(set, ct)) is { } refused)
             throw refused;

@@ -111,6 +111,11 @@ public static class CodeLists
         new("palpitations", "palpitations"),
         new("dizziness", "dizziness"));
 
+    /// <summary>What part an exercise plays in a session.</summary>
+    public static readonly CodeList ExerciseRole = new(Systems.ExerciseRole,
+        new("warm-up", "warm-up"),
+        new("task", "task"));
+
     public static readonly CodeList AdverseEventKind = new(Systems.AdverseEventKind,
         new("fall", "fall"),
         new("skin-injury", "skin injury"),

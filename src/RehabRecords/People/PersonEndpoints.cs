@@ -1,0 +1,86 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Store;
+using RehabRecords.Terms;
+using RehabRecords.Trade;
+
+namespace RehabRecords.People;
+
+public sealed record PersonAnswer
+{
+    public required string Id { get; init; }
+
+    public required string Person { get; init; }
+
+    public BusinessId? Identifier { get; init; }
+
+    public string? FamilyName { get; init; }
+
+    public IReadOnlyList<string> GivenNames { get; init; } = [];
+
+    public string? BirthDate { get; init; }
+
+    public string? Sex { get; init; }
+
+    public string? DominantHand { get; init; }
+
+    public string? AffectedSide { get; init; }
+
+    public string? OnsetDate { get; init; }
+
+    public CarerAnswer? Carer { get; init; }
+
+    public IReadOnlyList<PrecautionAnswer> Precautions { get; init; } = [];
+}
+
+public sealed record CarerAnswer(string Id, string? Name, string? Relationship, string? Phone);
+
+public sealed record PrecautionAnswer(string Id, string? Code, string? Text, string? Since);
+
+public sealed record PersonLine(string Id, string? FamilyName, IReadOnlyList<string> GivenNames, string? BirthDate, BusinessId? Identifier);
+
+public static class PersonEndpoints
+{
+    public static void MapPeople(this IEndpointRouteBuilder routes)
+    {
+        var people = routes.MapGroup("/api/people").WithTags("People");
+        people.MapPost("", PostAsync).Answers<PersonAnswer>(StatusCodes.Status201Created).WithExample("person")
+            .WithSummary("Record a person")
+            .WithDescription("Stores a Patient, the carer as a RelatedPerson and each precaution as a Flag, all or nothing. Dates are calendar days. "
+                + "Affected side and day of onset decide which published thresholds fit later measures.");
+        people.MapGet("", ListAsync).WithSummary("List people")
+            .WithDescription("People in the order they were recorded; `identifier` (system|value) finds one by the sender's own identifier, `name` by the beginning of a name.");
+        people.MapGet("{id}", GetAsync).Refuses().WithSummary("Read a person").WithDescription("The person with carer and active precautions.");
+    }
+
+    private static Task<IResult> PostAsync(Posted<PersonRequest> posted, Recording recording, TimeProvider clock, CancellationToken ct) =>
+        recording.OnceAsync(posted.Key, (set, _) =>
+        {
+            var request = posted.Body;
+            var patient = set.Create(request.ToPatient());
+            var carer = request.Carer is { } c ? set.Create(c.ToCarer(patient.Id!)) : null;
+            var today = DateOnly.FromDateTime(clock.GetUtcNow().UtcDateTime);
+            var precautions = (request.Precautions ?? []).Select(p => set.Create(p.ToFlag(patient.Id!, today))).ToList();
+            return Task.FromResult(new Recorded<PersonAnswer>(
+                StatusCodes.Status201Created, $"/api/people/{patient.Id}", PersonMapping.ToAnswer(patient, carer, precautions)));
+        }, ct);
+
+    private static async Task<IReadOnlyList<PersonLine>> ListAsync(RecordStore store, string? identifier, string? name, CancellationToken ct)
+    {
+        var query = new List<string>();
+        if (identifier is not null)
+            query.Add("identifier=" + Uri.EscapeDataString(identifier));
+        if (name is not null)
+            query.Add("name=" + Uri.EscapeDataString(name));
+        var found = await store.FindAllAsync<Patient>(string.Join('&', query), ct);
+        return [.. found.Select(p => new PersonLine(
+            p.Id!, p.Name.FirstOrDefault()?.Family, PersonMapping.GivenNames(p.Name.FirstOrDefault()), p.BirthDate, BusinessId.From(p.Identifier.FirstOrDefault())))];
+    }
+
+    private static async Task<PersonAnswer> GetAsync(string id, RecordStore store, CancellationToken ct)
+    {
+        var (patient, _) = await store.RoutedAsync<Patient>(id, "person", ct);
+        var flags = await store.FindAllAsync<Flag>($"subject=Patient/{id}", ct);
+        return PersonMapping.ToAnswer(patient, await store.CarerOfAsync(id, ct), flags.Where(f =>
+            f.Status == Flag.FlagStatus.Active && f.Category.Exists(c => c.CodeIn(Systems.FlagCategory) == FlagCategory.Precaution)));
+    }
+}

@@ -1,0 +1,130 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Library;
+using RehabRecords.Terms;
+using RehabRecords.Trade;
+using Canonical = RehabRecords.Terms.Canonical;
+
+namespace RehabRecords.Programmes;
+
+/// <summary>
+/// One exercise as it is prescribed to one person: what the request says, over the template's level, over the
+/// library's exercise.
+/// </summary>
+internal sealed record Prescribed(ActivityDefinition Exercise, ExerciseSetUp SetUp, string Side, ScheduleRequest Schedule, string? Instruction)
+{
+    /// <param name="levelDosage">What the template's level says of this exercise, if it does.</param>
+    public static Prescribed Of(ActivityDefinition exercise, DosageRequest? levelDosage, PrescriptionRequest request)
+    {
+        var usual = ExerciseParts.SetUpOf(exercise) ?? new ExerciseSetUp(new DosageRequest(), null, null, null, null);
+        var dosage = (request.Dosage ?? new DosageRequest()).Over((levelDosage ?? new DosageRequest()).Over(usual.Dosage));
+        return new Prescribed(
+            exercise,
+            new ExerciseSetUp(dosage, request.Position ?? usual.Position, request.HandOrder ?? usual.HandOrder, request.HelpLevel ?? usual.HelpLevel, usual.SuccessCriterion),
+            request.Side!,
+            Timings.Whole(request.Schedule),
+            request.Instruction);
+    }
+
+    public ServiceRequest ToServiceRequest(CarePlan programme, DateOnly start, DateOnly? end, DateTimeOffset now)
+    {
+        var equipment = ExerciseParts.EquipmentOf(Exercise);
+        var grading = ExerciseParts.GradingOf(Exercise);
+        var cautions = ExerciseParts.CautionsOf(Exercise);
+        var instruction = Words(start, end, equipment, grading, cautions);
+        var request = new ServiceRequest
+        {
+            Status = RequestStatus.Active,
+            Intent = RequestIntent.Order,
+            InstantiatesCanonical = [Canonical.Pinned(Exercise.Url!, Exercise.Version!)],
+            BasedOn = [new ResourceReference($"CarePlan/{programme.Id}")],
+            Code = Concepts.Concept(Systems.Exercise, Exercise.Code.CodeIn(Systems.Exercise)!, Exercise.Title),
+            Subject = new ResourceReference(programme.Subject.Reference),
+            Occurrence = Schedule.ToTiming(start, end),
+            AuthoredOnElement = new FhirDateTime(now),
+            Requester = programme.Author is { } author ? (ResourceReference)author.DeepCopy() : null,
+            Performer = [new ResourceReference(programme.Subject.Reference)],
+            BodySite = [Sides.BodySite(Side)],
+            PatientInstruction = string.Join('\n', instruction),
+            Note = Instruction is { } own ? [new Annotation { Text = own }] : [],
+            Text = Readable.Of(instruction),
+        };
+        request.Profiled(Profiles.PrescribedExercise);
+        request.Extension.Add(SetUp.ToExtension());
+        request.Extension.AddRange(equipment.Select(e => e.ToExtension()));
+        request.Extension.AddRange(grading.Select(g => g.ToExtension()));
+        request.Extension.AddRange(cautions.Select(c => c.ToExtension()));
+        return request;
+    }
+
+    /// <summary>Says in plain words everything the extensions, the timing and the side say.</summary>
+    private List<string> Words(
+        DateOnly start, DateOnly? end, IReadOnlyList<EquipmentItem> equipment, IReadOnlyList<GradingStep> grading, IReadOnlyList<CautionItem> cautions)
+    {
+        var side = Side switch
+        {
+            Sides.Left => "Side: left arm and hand.",
+            Sides.Right => "Side: right arm and hand.",
+            _ => "Side: both arms and hands.",
+        };
+        return
+        [
+            .. new[]
+            {
+                PlainWords.Sentence(Exercise.Title!),
+                Instruction is { } own ? PlainWords.Sentence(own) : "",
+                PlainWords.Sentence(Exercise.Description ?? ""),
+                Timings.Words(Schedule, start, end),
+                PlainWords.Dosage(SetUp.Dosage),
+                side,
+                string.Join(' ', PlainWords.SetUp(SetUp)),
+                PlainWords.Equipment(equipment),
+                PlainWords.Success(SetUp),
+            }.Concat(PlainWords.Cautions(cautions)).Concat(PlainWords.Grading(grading)).Where(line => line.Length > 0),
+        ];
+    }
+
+    public static PrescriptionAnswer ToAnswer(ServiceRequest request)
+    {
+        var setUp = ExerciseParts.SetUpOf(request);
+        return new PrescriptionAnswer
+        {
+            Id = request.Id!,
+            Exercise = LibraryReads.AddressOf(request.InstantiatesCanonical.FirstOrDefault() ?? ""),
+            Title = request.Code?.Text,
+            Side = Sides.Of(request.BodySite.FirstOrDefault()),
+            HandOrder = setUp?.HandOrder,
+            Dosage = setUp?.Dosage,
+            Position = setUp?.Position,
+            HelpLevel = setUp?.HelpLevel,
+            Schedule = Timings.From(request.Occurrence as Timing),
+            Instruction = request.Note.FirstOrDefault()?.Text,
+            PatientInstruction = request.PatientInstruction,
+        };
+    }
+}
+
+public sealed record PrescriptionAnswer
+{
+    /// <summary>Id of the ServiceRequest; sessions name the exercise by it or by its code.</summary>
+    public required string Id { get; init; }
+
+    public string? Exercise { get; init; }
+
+    public string? Title { get; init; }
+
+    public string? Side { get; init; }
+
+    public string? HandOrder { get; init; }
+
+    public DosageRequest? Dosage { get; init; }
+
+    public string? Position { get; init; }
+
+    public string? HelpLevel { get; init; }
+
+    public ScheduleRequest? Schedule { get; init; }
+
+    public string? Instruction { get; init; }
+
+    public string? PatientInstruction { get; init; }
+}

@@ -1,0 +1,73 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Clinical;
+using RehabRecords.Fhir;
+using RehabRecords.Progress;
+using RehabRecords.Trade;
+
+namespace RehabRecords.Sessions;
+
+/// <summary>Checks a reported session against the programme it belongs to. All faults are told at once.</summary>
+internal static class SessionChecks
+{
+    /// <summary>A session late on the last evening, or reported from another zone, still belongs to the programme.</summary>
+    public const int DaysAfterEnd = 1;
+
+    public static IReadOnlyList<PlacedResult> Place(SessionRequest request, ProgrammeRecord record, CarePlan programme, DateTimeOffset now)
+    {
+        var issues = new List<Issue>();
+        void Bad(string field, string message) => issues.Add(Issue.Error(OperationOutcome.IssueType.BusinessRule, message, field));
+        var (person, named) = (Rules.Bare(request.Person!, "Patient"), programme.Subject?.Reference);
+        if (named != $"Patient/{person}")
+            Bad("programme", $"programme is '{Rules.Shown(request.Programme!)}', which is the programme of another person; give a programme of person {person}.");
+        if (programme.Status is not (RequestStatus.Active or RequestStatus.Completed or RequestStatus.OnHold or RequestStatus.Revoked))
+            Bad("programme", $"programme is '{Rules.Shown(request.Programme!)}', whose status is {programme.StatusElement?.JsonValue}; sessions are taken for a programme that was handed over.");
+        if (issues.Count == 0)
+            CheckDay(request, record.Programme, now, Bad);
+        var placed = issues.Count == 0 ? Exercises(request, record, Bad) : [];
+        return issues.Count == 0 ? placed : throw new RefusedException(Refusal.Invalid, issues);
+    }
+
+    private static void CheckDay(SessionRequest request, ProgrammeOutline programme, DateTimeOffset now, Action<string, string> bad)
+    {
+        var (field, day) = request.DoneAt is { } at
+            ? ("doneAt", Clinical.Schedule.DayOf(at, programme.TimeZone))
+            : ("missed.plannedFor", request.Missed!.PlannedFor!.Value);
+        var last = programme.End?.AddDays(request.DoneAt is null ? 0 : DaysAfterEnd);
+        var range = programme.End is { } end ? $"{programme.Start:yyyy-MM-dd} to {end:yyyy-MM-dd}" : $"{programme.Start:yyyy-MM-dd} on";
+        if (day < programme.Start)
+            bad(field, $"{field} is {day:yyyy-MM-dd} in {programme.TimeZone}, before the programme starts; the programme runs from {range}. Correct the date, or name the programme of that time.");
+        else if (day > last)
+            bad(field, $"{field} is {day:yyyy-MM-dd} in {programme.TimeZone}, after the programme ended; the programme runs from {range}. Correct the date, or name the programme of that time.");
+        var today = Clinical.Schedule.DayOf(now, programme.TimeZone);
+        if (request.Missed is not null && day > today)
+            bad(field, $"{field} is {day:yyyy-MM-dd}, which is still to come (it is {today:yyyy-MM-dd} in {programme.TimeZone}); report a session as missed on its day or later.");
+    }
+
+    private static List<PlacedResult> Exercises(SessionRequest request, ProgrammeRecord record, Action<string, string> bad)
+    {
+        var placed = new List<PlacedResult>();
+        foreach (var (result, i) in (request.Exercises ?? []).Select((r, i) => (r, i)))
+        {
+            var field = $"exercises[{i}].exercise";
+            var named = Rules.Bare(result.Exercise!, "ServiceRequest");
+            var candidates = record.Prescriptions.Where(p => p.Planned.Id == named || p.Planned.Exercise == named).ToList();
+            if (candidates.Count > 1 && result.Side is { } side)
+                candidates = [.. candidates.Where(p => p.Side?.Code() == side)];
+            if (candidates is not [var prescription])
+            {
+                bad(field, candidates.Count == 0
+                    ? $"{field} is '{Rules.Shown(result.Exercise!)}', which this programme does not have{(result.Side is null ? "" : $" for side {result.Side}")}; use one of: {Known(record)}, or the id of a prescription."
+                    : $"{field} is '{Rules.Shown(result.Exercise!)}', which the programme prescribes {candidates.Count} times; give the side too, or the id of the prescription.");
+                continue;
+            }
+
+            if (placed.Exists(p => p.Prescription == prescription.Planned.Id))
+                bad(field, $"{field} is '{Rules.Shown(result.Exercise!)}', which is listed twice in this session; add the sets up and list it once, or report a second session with its own doneAt.");
+            placed.Add(new PlacedResult(result, prescription.Planned.Id, prescription.Planned.Exercise, prescription.Planned.Title, prescription.Side?.Code()));
+        }
+
+        return placed;
+    }
+
+    private static string Known(ProgrammeRecord record) => string.Join(", ", record.Prescriptions.Select(p => p.Planned.Exercise).Distinct());
+}

@@ -1,0 +1,34 @@
+using System.Text.Json;
+using FluentValidation;
+using RehabRecords.Clinical;
+using RehabRecords.Flags;
+using RehabRecords.Library;
+using RehabRecords.Measures;
+using RehabRecords.People;
+using RehabRecords.Programmes;
+using RehabRecords.Sessions;
+
+namespace RehabRecords.Trade;
+
+/// <summary>What the trade routes need: the rules of their requests and the commands behind them.</summary>
+public static class TradeFace
+{
+    public static void AddTrade(this IServiceCollection services)
+    {
+        // Faults are told by the names of the JSON fields.
+        ValidatorOptions.Global.PropertyNameResolver = static (_, member, _) => member is null ? null : JsonNamingPolicy.CamelCase.ConvertName(member.Name);
+
+        services.AddSingleton<Recording>();
+        services.AddSingleton(MeasureCatalogue.Default);
+        services.AddSingleton<PrescribeProgramme>();
+        services.AddSingleton<RecordMeasure>();
+        services.AddSingleton<RecordSession>();
+        services.AddSingleton<IValidator<PersonRequest>, PersonRules>();
+        services.AddSingleton<IValidator<ExerciseRequest>, ExerciseRules>();
+        services.AddSingleton<IValidator<TemplateRequest>, TemplateRules>();
+        services.AddSingleton<IValidator<ProgrammeRequest>, ProgrammeRules>();
+        services.AddSingleton<IValidator<SessionRequest>, SessionRules>();
+        services.AddSingleton<IValidator<MeasureRequest>, MeasureRules>();
+        services.AddSingleton<IValidator<ClearanceRequest>, ClearanceRules>();
+    }
+}
