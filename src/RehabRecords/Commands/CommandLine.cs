@@ -52,8 +52,12 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
             throw new FormatException($"--once belongs to the demo command. {RunHelp}");
         if (verb == Demo)
             settings.InsertRange(0, DemoDefaults);
+        settings.Insert(0, WithoutTrace);
         return new CommandLine(verb, once, [.. settings]);
     }
+
+    /// <summary>A start that failed is explained in a sentence, or throws; the host need not print the same trace before that.</summary>
+    private const string WithoutTrace = "--Logging:LogLevel:Microsoft.Extensions.Hosting.Internal.Host=Critical";
 
     private const string RunHelp = "Run it with 'help' to see what it knows.";
 

@@ -16,6 +16,7 @@ internal static class StartFailure
             "Something else is listening on that address: stop it, or name another with --urls http://127.0.0.1:5081",
         SocketException { SocketErrorCode: SocketError.AccessDenied or SocketError.AddressNotAvailable } taken =>
             $"{taken.Message}: name an address of this machine that you may use, such as --urls http://127.0.0.1:5081",
+        InvalidOperationException setting when setting.Message.StartsWith("Setting", StringComparison.Ordinal) => setting.Message,
         UnauthorizedAccessException denied => $"{denied.Message} Name a folder that you may write to with --data.",
         _ => null,
     };
