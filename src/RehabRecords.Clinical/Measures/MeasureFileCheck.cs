@@ -20,7 +20,7 @@ internal static class MeasureFileCheck
             yield return ("decimals", "must be 0 to 4");
         if (measure.Trials < 1)
             yield return ("trials", "must be 1 or more");
-        if (measure.Scale == ScaleKind.Grades != measure.Grades.Count > 1)
+        if ((measure.Scale == ScaleKind.Grades) != (measure.Grades.Count > 1))
             yield return ("grades", "are for a coded measure, and it needs two or more");
         if (measure.Scale == ScaleKind.Grades && measure.Thresholds.Count > 0)
             yield return ("thresholds", "do not apply to coded grades");
@@ -54,7 +54,7 @@ internal static class MeasureFileCheck
 
     private static IEnumerable<(string Field, string Problem)> RowProblems(MeasureDefinition measure, Threshold row)
     {
-        if (row.Value is null == row.Percent is null)
+        if ((row.Value is null) == (row.Percent is null))
             yield return ("value", "give either value or percent");
         if (row.Value <= 0 || row.Percent <= 0)
             yield return (row.Value is null ? "percent" : "value", "must be above 0");
@@ -73,7 +73,7 @@ internal static class MeasureFileCheck
         var (from, to, mark) = (row.Population.FromDay, row.Population.ToDay, row.Population.WindowMark);
         if (from < 0 || to < from)
             yield return ("population.fromDay", "must be 0 or more and not after toDay");
-        if ((from is null && to is null) != mark is null)
+        if ((from is null && to is null) != (mark is null))
             yield return ("population.windowMark", "goes with a window of days, and only with one");
         foreach (var problem in SourceProblems("source", row.Source))
             yield return problem;
