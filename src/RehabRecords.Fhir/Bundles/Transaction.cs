@@ -119,9 +119,9 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
         {
             if (plan[i].Body is not { } body)
                 continue;
-            foreach (var (reference, path) in TransactionReferences.Conditions(body))
+            foreach (var (reference, path) in TransactionReferences.Conditions(body, changes[i].Path + ".resource"))
             {
-                if (!met.ContainsKey(reference) && await MeetAsync(reference, changes[i].Path + ".resource/" + path, plan, issues, ct) is { } address)
+                if (!met.ContainsKey(reference) && await MeetAsync(reference, path, plan, issues, ct) is { } address)
                     met.Add(reference, address);
             }
         }
@@ -170,15 +170,31 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
             }
         }
         var results = plan.Select(p => new Changed(p.Effect, p.Existing)).ToArray();
-        if (places.Count > 0)
+        if (places.Count == 0)
+            return results;
+        try
         {
             var committed = await writer.WriteAsync(set, ct);
             for (var i = 0; i < places.Count; i++)
-            {
                 results[places[i]] = results[places[i]] with { Version = committed.Written[i] };
-            }
+            return results;
         }
-        return results;
+        catch (RefusedException refused) when (changes[0].Path.Length > 0)
+        {
+            throw new RefusedException(refused.Refusal, [.. refused.Issues.Select(issue => issue.Write is { } write ? InEntry(issue, changes[places[write]].Path, set.Writes[write]) : issue)]);
+        }
+    }
+
+    // The caller knows entries, not the ids that their resources would have got.
+    private static Issue InEntry(Issue issue, string path, Write write)
+    {
+        var dot = issue.Expression.IndexOf('.', StringComparison.Ordinal);
+        var id = $" (in {write.Type}/{write.Id})";
+        return issue with
+        {
+            Expression = $"{path}.resource{(dot < 0 ? "" : issue.Expression[dot..])}",
+            Message = issue.Message.EndsWith(id, StringComparison.Ordinal) ? issue.Message[..^id.Length] : issue.Message,
+        };
     }
 
     private void RequireOffered(Change change)
@@ -210,6 +226,8 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
         {
             meta.VersionId = null;
             meta.LastUpdated = null;
+            if (!meta.EnumerateElements().Any())
+                copy.Meta = null;
         }
         return copy;
     }

@@ -19,8 +19,8 @@ internal sealed partial class TransactionReferences(
     IReadOnlyDictionary<string, Target> byFullUrl, IReadOnlyDictionary<string, string> byCondition, string ownBase)
 {
     /// <summary>The conditional references in a resource, as <c>Patient?identifier=…</c>, each with where it stands.</summary>
-    public static IEnumerable<(string Reference, string Path)> Conditions(Resource resource) =>
-        from element in Walk(resource, resource.TypeName)
+    public static IEnumerable<(string Reference, string Path)> Conditions(Resource resource, string path) =>
+        from element in Walk(resource, path)
         where element.Element is ResourceReference
         let reference = ((ResourceReference)element.Element).Reference
         where reference is not null && ConditionalReference().IsMatch(reference)

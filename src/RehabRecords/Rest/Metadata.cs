@@ -1,6 +1,7 @@
 using System.Security.Cryptography;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir;
+using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Search;
 using RehabRecords.Host;
@@ -8,13 +9,11 @@ using RehabRecords.Host;
 namespace RehabRecords.Rest;
 
 /// <summary>The CapabilityStatement, made from the same registry as the routes.</summary>
-internal sealed class Metadata(ResourceRegistry registry, SearchParameters parameters, Settings settings, TimeProvider clock)
+internal sealed class Metadata(ResourceRegistry registry, SearchParameters parameters, DefinitionsPack definitions, Settings settings, TimeProvider clock)
 {
-    private const string Profiles = "https://rehabrecords.example/fhir/StructureDefinition/";
-
     private readonly Lazy<(CapabilityStatement Statement, string ETag)> _made = new(() =>
     {
-        var statement = Statement(registry, parameters, settings);
+        var statement = Statement(registry, parameters, definitions, settings);
         // The tag changes with the content, not with the time at which the service was started.
         var tag = $"W/\"{Convert.ToHexStringLower(SHA256.HashData(ResourceWriter.Json(statement)))[..16]}\"";
         statement.DateElement = new FhirDateTime(clock.GetUtcNow());
@@ -33,7 +32,7 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
             : new BodyResult(call, ResourceWriter.Json(statement)));
     }
 
-    private static CapabilityStatement Statement(ResourceRegistry registry, SearchParameters parameters, Settings settings)
+    private static CapabilityStatement Statement(ResourceRegistry registry, SearchParameters parameters, DefinitionsPack definitions, Settings settings)
     {
         var version = typeof(Metadata).Assembly.GetName().Version!.ToString(3);
         var rest = new CapabilityStatement.RestComponent
@@ -48,7 +47,7 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
             Operation = [Validate()],
         };
         foreach (var kind in registry.Kinds)
-            rest.Resource.Add(Resource(kind, parameters));
+            rest.Resource.Add(Resource(kind, parameters, definitions));
         return new CapabilityStatement
         {
             Status = PublicationStatus.Active,
@@ -63,7 +62,7 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
         };
     }
 
-    private static CapabilityStatement.ResourceComponent Resource(ResourceKind kind, SearchParameters parameters)
+    private static CapabilityStatement.ResourceComponent Resource(ResourceKind kind, SearchParameters parameters, DefinitionsPack definitions)
     {
         var resource = new CapabilityStatement.ResourceComponent
         {
@@ -79,7 +78,7 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
             ReferencePolicy = [CapabilityStatement.ReferenceHandlingPolicy.Literal, CapabilityStatement.ReferenceHandlingPolicy.Enforced],
             Interaction = [.. Codes.Where(c => kind.Offers(c.Interaction)).Select(c => new CapabilityStatement.ResourceInteractionComponent { Code = c.Code })],
             Operation = [Validate()],
-            SupportedProfile = ProfilesOf.TryGetValue(kind.Type, out var ids) ? [.. ids.Select(id => Profiles + id)] : [],
+            SupportedProfile = [.. definitions.OwnProfiles(kind.Type).Select(p => p.Url).Order(StringComparer.Ordinal)],
         };
         if (!kind.Offers(Interactions.Search))
             return resource;
@@ -105,17 +104,4 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
         (Interactions.Create, CapabilityStatement.TypeRestfulInteraction.Create),
         (Interactions.Search, CapabilityStatement.TypeRestfulInteraction.SearchType),
     ];
-
-    private static readonly Dictionary<string, string[]> ProfilesOf = new()
-    {
-        ["ActivityDefinition"] = ["exercise"],
-        ["PlanDefinition"] = ["programme-template"],
-        ["CarePlan"] = ["programme"],
-        ["ServiceRequest"] = ["prescribed-exercise"],
-        ["Procedure"] = ["session"],
-        ["Observation"] = ["exercise-result", "measure-result", "adherence-summary"],
-        ["Goal"] = ["goal"],
-        ["Composition"] = ["progress-note"],
-        ["Bundle"] = ["progress-note-document"],
-    };
 }

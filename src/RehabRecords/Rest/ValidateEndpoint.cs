@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir;
+using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Validation;
 
@@ -20,7 +21,7 @@ internal static class ValidateEndpoint
         {
             body = await call.ReadBodyAsync();
         }
-        catch (RefusedException refused) when (refused.Refusal == Refusal.Malformed && refused.Issues.Any(i => i.Expression.Length > 0))
+        catch (RefusedException refused) when (refused.Refusal == Refusal.Malformed && refused.Issues.Any(i => i.Expression is not ("" or "Resource")))
         {
             // It could be read far enough to say which element is wrong: that is a finding, not a failure to look.
             return new OutcomeResult(StatusCodes.Status200OK, refused.Issues);
@@ -53,6 +54,9 @@ internal static class ValidateEndpoint
             throw Impossible("There is no resource to validate. Send it as the body, or as parameter 'resource' of a Parameters resource.", "Parameters.parameter");
         if (call.Type.Length > 0 && resource.TypeName != call.Type)
             throw Impossible($"The address names {call.Type}, the resource is a {resource.TypeName}.", resource.TypeName);
+
+        if (asked.Profile is { } profile && call.Need<DefinitionsPack>().EntryOf(profile) is not { Type: "StructureDefinition" })
+            throw new RefusedException(Refusal.Invalid, OperationOutcome.IssueType.NotFound, $"The profile {profile} is not known here; /fhir/metadata lists those that are.", "profile");
 
         List<Issue> issues = [];
         if (asked.Mode == "update" && resource.Id != id)

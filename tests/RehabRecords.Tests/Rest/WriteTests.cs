@@ -24,6 +24,7 @@ public sealed class WriteTests(TestApp app) : IClassFixture<TestApp>
     {
         var body = """{"resourceType":"Patient","id":"mine","meta":{"versionId":"9","lastUpdated":"1999-01-01T00:00:00Z"},"name":[{"family":"Sampleton"}]}""";
         using var response = await app.SendAsync("POST", "/Patient", body);
+        Assert.True(response.StatusCode == HttpStatusCode.Created, response.Text());
         var person = await response.FhirAsync<Patient>();
         Assert.NotEqual("mine", person.Id);
         Assert.Equal("1", person.Meta!.VersionId);
