@@ -1,6 +1,7 @@
 using System.Security.Cryptography;
 using System.Text;
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Store;
 
 namespace RehabRecords.Fhir.Bundles;
@@ -99,5 +100,5 @@ public sealed class DocumentBuilder(RecordStore store, Uri publicUrl)
         ? store.ReadVersionAsync(cited.Type, cited.Id, version, ct)
         : store.ReadAsync(cited.Type, cited.Id, ct);
 
-    private static Resource Parse(RecordVersion version) => StoredJson.Read<Resource>(version.Json);
+    private static Resource Parse(RecordVersion version) => ResourceReader.Trusted<Resource>(version.Json);
 }

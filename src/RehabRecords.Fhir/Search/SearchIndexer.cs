@@ -1,46 +1,29 @@
-using Hl7.Fhir.FhirPath;
+using System.Collections.Concurrent;
 using Hl7.Fhir.Model;
-using Hl7.FhirPath;
 
 namespace RehabRecords.Fhir.Search;
 
 /// <summary>
-/// Reads from a resource the rows by which it can be found: each parameter's expression is compiled once and evaluated
-/// outside the store's writer. Safe for use by many threads at once.
+/// Reads from a resource the rows by which it can be found. Expressions are compiled once for each type, when the first
+/// resource of it is indexed; all this is done outside the store's writer. Safe for use by many threads at once.
 /// </summary>
-public sealed class SearchIndexer
+public sealed class SearchIndexer(SearchParameters parameters)
 {
     /// <summary>Raised when rows are made differently from the same definitions; stores then make their index again.</summary>
     private const int Edition = 1;
 
-    private readonly Dictionary<string, (SearchParam Parameter, CompiledExpression Values)[]> _byType;
+    private readonly ConcurrentDictionary<string, ValueFinder[]> _byType = new(StringComparer.Ordinal);
 
-    public SearchIndexer(SearchParameters parameters)
-    {
-        Parameters = parameters;
-        Fingerprint = $"{Edition}:{parameters.Fingerprint}";
-        ElementNavFhirExtensions.PrepareFhirSymbolTableFunctions();
-        var compiler = new FhirPathCompiler();
-        _byType = parameters.All.Where(p => !p.IsOwnColumn).GroupBy(p => p.Type, StringComparer.Ordinal)
-            .ToDictionary(g => g.Key, g => g.Select(p => (p, compiler.Compile(p.Expression))).ToArray(), StringComparer.Ordinal);
-    }
+    public SearchParameters Parameters { get; } = parameters;
 
-    public SearchParameters Parameters { get; }
-
-    public string Fingerprint { get; }
+    public string Fingerprint { get; } = $"{Edition}:{parameters.Fingerprint}";
 
     public IndexRows Index(Resource resource)
     {
         var rows = new IndexRows();
-        if (_byType.TryGetValue(resource.TypeName, out var parameters))
-        {
-            var node = resource.ToPocoNode();
-            var context = new FhirEvaluationContext { ElementResolver = ReferenceTypes.StandIn };
-            foreach (var (parameter, values) in parameters)
-                foreach (var value in values([node], context))
-                    IndexValues.Add(rows, parameter, value.Poco);
-        }
-
+        foreach (var finder in _byType.GetOrAdd(resource.TypeName, FindersOf))
+            foreach (var value in finder.Values(resource))
+                IndexValues.Add(rows, finder.Parameter, value);
         foreach (var identifier in IdentifiersOf(resource))
             if (identifier is { System.Length: > 0, Value.Length: > 0 })
                 rows.Claims.Add(new IdentifierClaim(identifier.System, identifier.Value));
@@ -57,6 +40,8 @@ public sealed class SearchIndexer
                 _ => [],
             }
             : [];
+
+    private ValueFinder[] FindersOf(string type) => [.. Parameters.For(type).Where(p => p.HasRows).Select(p => new ValueFinder(p))];
 
     private string? PersonOf(Resource resource, IndexRows rows)
     {

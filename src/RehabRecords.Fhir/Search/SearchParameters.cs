@@ -20,6 +20,14 @@ public sealed record SearchParam(
     /// <summary>Under this number the identifiers of a reference are indexed, for <c>:identifier</c>.</summary>
     public int IdentifierKey { get; } = StableHash.Of32($"{Type}?{Code}:identifier");
 
+    /// <summary>
+    /// Where the values are all those of other parameters of the type (combo-code: those of code and component-code), it
+    /// has no rows of its own; it is looked for under the numbers of the others.
+    /// </summary>
+    public IReadOnlyList<int> Keys { get; init; } = [StableHash.Of32($"{Type}?{Code}")];
+
+    public bool HasRows => !IsOwnColumn && Keys[0] == Key && Keys.Count == 1;
+
     /// <summary>Kept in columns of the resource itself.</summary>
     public bool IsOwnColumn => Code is "_id" or "_lastUpdated";
 }
@@ -69,6 +77,9 @@ public sealed class SearchParameters
             }
         }
 
+        foreach (var ofType in byType.Values)
+            foreach (var combined in ofType.Values.ToList())
+                ofType[combined.Code] = combined with { Keys = KeysOf(combined, ofType.Values) };
         var parameters = new SearchParameters(registry, byType);
         var clash = parameters.All.SelectMany(p => new[] { (p.Key, p), (p.IdentifierKey, p) }).GroupBy(k => k.Item1).FirstOrDefault(g => g.Count() > 1);
         return clash is null
@@ -80,6 +91,15 @@ public sealed class SearchParameters
         _byType.TryGetValue(type, out var found) ? found.Values.OrderBy(p => p.Code, StringComparer.Ordinal) : [];
 
     public SearchParam? Find(string type, string code) => _byType.GetValueOrDefault(type)?.GetValueOrDefault(code);
+
+    private static IReadOnlyList<int> KeysOf(SearchParam parameter, IEnumerable<SearchParam> ofType)
+    {
+        var parts = SearchExpression.Split(parameter.Expression).ToHashSet(StringComparer.Ordinal);
+        var smaller = ofType.Where(p => p.Kind == parameter.Kind && !p.IsOwnColumn)
+            .Select(p => (p.Key, Parts: SearchExpression.Split(p.Expression).ToHashSet(StringComparer.Ordinal)))
+            .Where(p => p.Parts.IsProperSubsetOf(parts)).ToList();
+        return smaller.Count > 1 && smaller.SelectMany(p => p.Parts).ToHashSet(StringComparer.Ordinal).SetEquals(parts) ? [.. smaller.Select(p => p.Key)] : parameter.Keys;
+    }
 
     private static IEnumerable<string> TypesOf(SearchParameter definition, ResourceRegistry registry)
     {

@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Search;
 
 namespace RehabRecords.Fhir.Store;
@@ -140,7 +141,7 @@ public sealed class RecordStore : IAsyncDisposable
         resource.Meta ??= new Meta();
         resource.Meta.VersionId = (write.FromVersion + 1).ToString(System.Globalization.CultureInfo.InvariantCulture);
         resource.Meta.LastUpdated = updated;
-        return new PreparedWrite(write, updated, StoredJson.Bytes(resource), _indexer.Index(resource));
+        return new PreparedWrite(write, updated, ResourceWriter.Json(resource), _indexer.Index(resource));
     }
 
     private sealed record Box<T>(T Value);

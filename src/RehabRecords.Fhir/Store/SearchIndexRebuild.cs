@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Search;
 
 namespace RehabRecords.Fhir.Store;
@@ -31,7 +32,7 @@ internal static class SearchIndexRebuild
             if (rows.Count == 0)
                 break;
             done = rows[^1].Num;
-            var made = rows.Select(r => (r.Num, r.Person, Rows: indexer.Index(StoredJson.Read<Resource>(r.Json)))).ToList();
+            var made = rows.Select(r => (r.Num, r.Person, Rows: indexer.Index(ResourceReader.Trusted<Resource>(r.Json)))).ToList();
             await writers.EnqueueAsync(
                 s =>
                 {

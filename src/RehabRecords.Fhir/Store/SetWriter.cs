@@ -26,23 +26,13 @@ internal static class SetWriter
 
     public static void PutRows(Session session, long res, long person, IndexRows rows)
     {
-        foreach (var row in rows.Tokens)
-            session.Run("INSERT INTO token_row (res, parameter, system, code, person) VALUES (@p0, @p1, @p2, @p3, @p4)", res, row.Parameter, row.System, row.Code, person);
-        foreach (var row in rows.Dates)
-            session.Run("INSERT INTO date_row (res, parameter, start, finish, person) VALUES (@p0, @p1, @p2, @p3, @p4)", res, row.Parameter, row.Start, row.Finish, person);
-        foreach (var row in rows.References)
-            session.Run("INSERT INTO reference_row (res, parameter, target, version, person) VALUES (@p0, @p1, @p2, @p3, @p4)", res, row.Parameter, row.Target, row.Version, person);
-        foreach (var row in rows.Uris)
-            session.Run("INSERT INTO uri_row (res, parameter, value, person) VALUES (@p0, @p1, @p2, @p3)", res, row.Parameter, row.Value, person);
-        var place = 0;
-        foreach (var row in rows.Strings)
-            session.Run(
-                "INSERT INTO string_row (res, parameter, place, folded, exact, person) VALUES (@p0, @p1, @p2, @p3, @p4, @p5)",
-                res, row.Parameter, place++, row.Folded, row.Exact, person);
-        foreach (var row in rows.Quantities)
-            session.Run(
-                "INSERT INTO quantity_row (res, parameter, place, system, code, unit, low, high, person) VALUES (@p0, @p1, @p2, @p3, @p4, @p5, @p6, @p7, @p8)",
-                res, row.Parameter, place++, row.System, row.Code, row.Unit, row.Low, row.High, person);
+        // The same two values for every row, and the row's place where nothing else tells it from the others.
+        RowInsert.Tokens.Run(session, res, person, rows.Tokens, (row, _) => [row.Parameter, row.System, row.Code]);
+        RowInsert.Dates.Run(session, res, person, rows.Dates, (row, _) => [row.Parameter, row.Start, row.Finish]);
+        RowInsert.References.Run(session, res, person, rows.References, (row, _) => [row.Parameter, row.Target, row.Version]);
+        RowInsert.Uris.Run(session, res, person, rows.Uris, (row, _) => [row.Parameter, row.Value]);
+        RowInsert.Strings.Run(session, res, person, rows.Strings, (row, place) => [row.Parameter, place, row.Folded, row.Exact]);
+        RowInsert.Quantities.Run(session, res, person, rows.Quantities, (row, place) => [row.Parameter, place, row.System, row.Code, row.Unit, row.Low, row.High]);
     }
 
     public static void DropRows(Session session, long res)

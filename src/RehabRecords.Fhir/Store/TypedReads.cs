@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Parsing;
 
 namespace RehabRecords.Fhir.Store;
 
@@ -8,12 +9,12 @@ public static class TypedReads
     /// <summary>The current version; null where there is none or it was deleted.</summary>
     public static async Task<(T Resource, int Version)?> GetAsync<T>(this RecordStore store, string id, CancellationToken ct = default)
         where T : Resource =>
-        await store.ReadAsync(TypeOf<T>(), id, ct) is { Deleted: false } found ? (StoredJson.Read<T>(found.Json), found.Version) : null;
+        await store.ReadAsync(TypeOf<T>(), id, ct) is { Deleted: false } found ? (ResourceReader.Trusted<T>(found.Json), found.Version) : null;
 
     /// <summary>All matches, oldest resource first unless the query sorts; meta.versionId tells the version of each.</summary>
     public static async Task<IReadOnlyList<T>> FindAllAsync<T>(this RecordStore store, string query, CancellationToken ct = default)
         where T : Resource =>
-        [.. (await store.FindAsync(TypeOf<T>(), query, ct)).Select(v => StoredJson.Read<T>(v.Json))];
+        [.. (await store.FindAsync(TypeOf<T>(), query, ct)).Select(v => ResourceReader.Trusted<T>(v.Json))];
 
     private static string TypeOf<T>()
         where T : Resource => ModelInfo.GetFhirTypeNameForType(typeof(T)) ?? throw new ArgumentException($"{typeof(T).Name} is no FHIR resource type.");

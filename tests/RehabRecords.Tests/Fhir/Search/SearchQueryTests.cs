@@ -83,6 +83,18 @@ public class SearchQueryTests
             Assert.True(TestIndex.Parameters.Find(type, code) is not null, $"{type}?{code} is not offered.");
     }
 
+    [Theory]
+    [InlineData("combo-code", "code", "component-code")]
+    [InlineData("combo-value-quantity", "value-quantity", "component-value-quantity")]
+    [InlineData("combo-data-absent-reason", "data-absent-reason", "component-data-absent-reason")]
+    public void A_parameter_made_of_others_is_looked_for_under_theirs_and_has_no_rows_of_its_own(string combined, string one, string other)
+    {
+        SearchParam Of(string code) => TestIndex.Parameters.Find("Observation", code)!;
+        Assert.False(Of(combined).HasRows);
+        Assert.Equal(new[] { Of(one).Key, Of(other).Key }.Order(), Of(combined).Keys.Order());
+        Assert.True(Of(one).HasRows && Of(other).HasRows);
+    }
+
     [Fact]
     public void Every_registered_type_has_parameters_and_no_other_type_has()
     {

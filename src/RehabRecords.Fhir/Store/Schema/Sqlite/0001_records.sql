@@ -56,7 +56,7 @@ CREATE TABLE token_row (
   res INTEGER NOT NULL, parameter INTEGER NOT NULL, system TEXT NOT NULL, code TEXT NOT NULL, person INTEGER NOT NULL,
   PRIMARY KEY (res, parameter, system, code)
 ) WITHOUT ROWID;
-CREATE INDEX token_by_code ON token_row (parameter, code, system, res);
+CREATE INDEX token_by_code ON token_row (parameter, code, res, system);
 
 CREATE TABLE date_row (
   res INTEGER NOT NULL, parameter INTEGER NOT NULL, start INTEGER NOT NULL, finish INTEGER NOT NULL, person INTEGER NOT NULL,
