@@ -15,9 +15,8 @@ internal static class MeasureStatements
             var change = findings.Changes.FirstOrDefault(c => c.First.Measure == series.Key.Measure && c.Side == series.Key.Side
                 && c.Last.Variant == series.Key.Variant && c.Last.Site == series.Key.Site);
             var measure = findings.Measures.GetValueOrDefault(series.Key.Measure);
-            yield return Latest(record, measure, series.Last());
-            if (change is not null)
-                yield return Changed(record, change);
+            // A change names both its results, so the latest is not said a second time.
+            yield return change is null ? Latest(record, measure, series.Last()) : Changed(record, change);
         }
     }
 
@@ -81,13 +80,13 @@ internal static class MeasureStatements
         var worth = change.Important is { } i ? change.Measure.Value(i.Value) : "";
         return change.Class switch
         {
-            ChangeClass.BelowDetectable => $"Below the smallest detectable change ({error}): within measurement error.",
-            ChangeClass.DetectableBelowImportant => $"Reaches the smallest detectable change ({error}), not the important change ({worth}).",
-            ChangeClass.ImportantWithinError => $"Reaches the important change ({worth}), not the smallest detectable change ({error}): inside measurement error.",
-            ChangeClass.Both => $"Reaches the smallest detectable change ({error}) and the important change ({worth}).",
-            ChangeClass.DetectableImportanceUnknown => $"Reaches the smallest detectable change ({error}); the catalogue has no important change to compare with.",
-            ChangeClass.BelowImportantErrorUnknown => $"Below the important change ({worth}); the catalogue has no smallest detectable change to compare with.",
-            ChangeClass.ImportantErrorUnknown => $"Reaches the important change ({worth}); the catalogue has no smallest detectable change to compare with.",
+            ChangeClass.BelowDetectable => $"Below the minimal detectable change ({error}): within measurement error.",
+            ChangeClass.DetectableBelowImportant => $"Reaches the minimal detectable change ({error}), not the minimal important change ({worth}).",
+            ChangeClass.ImportantWithinError => $"Reaches the minimal important change ({worth}), not the minimal detectable change ({error}): inside measurement error.",
+            ChangeClass.Both => $"Reaches the minimal detectable change ({error}) and the minimal important change ({worth}).",
+            ChangeClass.DetectableImportanceUnknown => $"Reaches the minimal detectable change ({error}); the catalogue has no minimal important change to compare with.",
+            ChangeClass.BelowImportantErrorUnknown => $"Below the minimal important change ({worth}); the catalogue has no minimal detectable change to compare with.",
+            ChangeClass.ImportantErrorUnknown => $"Reaches the minimal important change ({worth}); the catalogue has no minimal detectable change to compare with.",
             ChangeClass.CategoryChange => "A change of category; no difference is computed.",
             ChangeClass.SameCategory => "The same category at both times.",
             _ => "The catalogue has no threshold to compare with.",
@@ -98,7 +97,7 @@ internal static class MeasureStatements
     private static string Row(MeasureDefinition measure, ThresholdChoice choice)
     {
         var row = choice.Row;
-        var kind = row.Kind == ThresholdKind.Detectable ? "Smallest detectable change" : "Important change";
+        var kind = row.Kind == ThresholdKind.Detectable ? "Minimal detectable change" : "Minimal important change";
         var parts = new List<string> { measure.Value(choice.Value) };
         if (row.Level is { } level)
             parts.Add($"{level} %");

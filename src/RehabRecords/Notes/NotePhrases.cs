@@ -1,3 +1,4 @@
+using System.Text.RegularExpressions;
 using RehabRecords.Clinical;
 using RehabRecords.Progress;
 using RehabRecords.Terms;
@@ -5,7 +6,7 @@ using RehabRecords.Terms;
 namespace RehabRecords.Notes;
 
 /// <summary>The names of things as a note says them.</summary>
-internal static class NotePhrases
+internal static partial class NotePhrases
 {
     public const int RecentDays = Findings.RecentDays;
 
@@ -45,19 +46,28 @@ internal static class NotePhrases
     /// <summary>"the carer, Lew Fictionby,".</summary>
     public static string Who(Reporter reporter)
     {
-        var role = reporter.Role switch
-        {
-            "patient" => "the person",
-            "carer" => "the carer",
-            "support-worker" => "the support worker",
-            "clinician" => "the clinician",
-            _ => "somebody whose role is not recorded",
-        };
+        var role = Role(reporter.Role);
         return reporter.Name is { Length: > 0 } name && reporter.Role != "patient" ? $"{role}, {name}," : role;
     }
 
-    /// <summary>Another's words, unchanged but for line breaks.</summary>
-    public static string Quote(string words) => $"“{string.Join(' ', words.Split((char[]?)null, StringSplitOptions.RemoveEmptyEntries))}”";
+    private static string Role(string role) => role switch
+    {
+        "patient" => "the person",
+        "carer" => "the carer",
+        "support-worker" => "the support worker",
+        "clinician" => "the clinician",
+        _ => "somebody whose role is not recorded",
+    };
+
+    /// <summary>
+    /// Another's words, unchanged but for line breaks and for the brackets of what looks like HTML: a FHIR string may not
+    /// hold a tag, and a remark that was accepted must not make its note refused. The evidence keeps them as typed.
+    /// </summary>
+    public static string Quote(string words) =>
+        $"“{Tag().Replace(string.Join(' ', words.Split((char[]?)null, StringSplitOptions.RemoveEmptyEntries)), "‹$1›")}”";
+
+    [GeneratedRegex("<([^<>]*)>", RegexOptions.None, matchTimeoutMilliseconds: 250)]
+    private static partial Regex Tag();
 
     public static string Words(this NotDoneReason reason) => CodeLists.NotDoneReason.Words(reason.Code());
 
@@ -77,7 +87,11 @@ internal static class NotePhrases
         values.Min() == values.Max() ? Wording.Number(values.Min()) : $"{Wording.Number(values.Min())} to {Wording.Number(values.Max())}";
 
     /// <summary>A value with its unit as a person reads it.</summary>
-    public static string Value(this MeasureDefinition measure, decimal value) => $"{Wording.Fixed((double)value, measure.Decimals)} {measure.UnitText}".TrimEnd();
+    public static string Value(this MeasureDefinition measure, decimal value) => measure.FormatWithUnit(value).TrimEnd().Replace('-', '−');
+
+    /// <summary>"by the person and the carer".</summary>
+    public static string By(IEnumerable<Session> sessions) =>
+        "by " + Wording.List(sessions.Select(s => s.Reporter.Role).Distinct().Order(StringComparer.Ordinal).Select(Role));
 
     public static Evidence Proof(IReadOnlyList<string> addresses, ProgrammeRecord record) =>
         Evidence.Of(addresses) ?? new Evidence(record.Programme.Evidence);

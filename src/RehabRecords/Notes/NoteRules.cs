@@ -27,23 +27,23 @@ public static class NoteRules
         "There are remarks older than those quoted.", Attributed);
 
     public static readonly NoteRule Pain = new("pain", Subjective, StatementKind.Reported,
-        "Pain, 0 to 10, as reported in the 14 days to {date}: before practice {range}, during {range}, after {range}. Highest during practice: {value} ({exercise}, {date}).",
+        "Pain, 0 to 10, as reported by {who} in the 14 days to {date}: before practice {range}, during {range}, after {range}. Highest during practice: {value} ({exercise}, {date}).",
         "Any pain rating in the 14 days to the latest result.", Attributed);
 
     public static readonly NoteRule Fatigue = new("fatigue", Subjective, StatementKind.Reported,
-        "Fatigue, 0 to 10, as reported in the 14 days to {date}: {range}, latest {value}; recorded in {n} of {m} results.",
+        "Fatigue, 0 to 10, as reported by {who} in the 14 days to {date}: {range}, latest {value}; recorded in {n} of {m} results.",
         "Any fatigue rating in the 14 days to the latest result.", Attributed);
 
     public static readonly NoteRule Effort = new("effort", Subjective, StatementKind.Reported,
-        "Effort on the {0 to 10 | 6 to 20} scale, as reported in the 14 days to {date}: {range}; recorded in {n} of {m} results.",
+        "Effort on the {0 to 10 | 6 to 20} scale, as reported by {who} in the 14 days to {date}: {range}; recorded in {n} of {m} results.",
         "Any rating on that scale in the 14 days to the latest result; the two scales are never mixed.", Attributed);
 
     public static readonly NoteRule MissedReasons = new("missed-reasons", Subjective, StatementKind.Reported,
-        "Reasons given for missed sessions: {reason} {n} ({dates}).",
+        "Reasons given by {who} for missed sessions: {reason} {n} ({dates}).",
         "A session was reported as missed.", Attributed);
 
     public static readonly NoteRule SkippedReasons = new("skipped-reasons", Subjective, StatementKind.Reported,
-        "{exercise} was skipped in {n} sessions: {reason} {n}.",
+        "{exercise}: skipped in {n} sessions ({reason} {n}). In the reporter's words: “{words}”",
         "An exercise was skipped in a session that was done.", Attributed);
 
     public static readonly NoteRule HarmReported = new("harm", Subjective, StatementKind.Reported,
@@ -83,16 +83,16 @@ public static class NoteRules
         "A result of that week says neither repetitions nor minutes.", NeverBlank);
 
     public static readonly NoteRule QualityAndHelp = new("quality-and-help", Objective, StatementKind.Finding,
-        "{exercise}: own success criterion met in {n}, partly met in {n}, not met in {n} of the last {m} rated sessions; help in the latest session: {help}.",
+        "{exercise}: own success criterion met in {n}, partly met in {n} and not met in {n} of the last {m} rated sessions; latest help recorded: {help}.",
         "Quality or help was recorded for the exercise; the last three rated sessions.", Soap);
 
     public static readonly NoteRule MeasureLatest = new("measure", Objective, StatementKind.Finding,
         "{measure}, {side} ({affected}): {value} {unit} on {date}.",
-        "The latest result of each measure and side, when it was completed.", Soap);
+        "A measure and side has one result, and it was completed.", Soap);
 
     public static readonly NoteRule MeasureNotCompleted = new("measure-not-completed", Objective, StatementKind.Finding,
         "{measure}, {side}: {status} on {date}. A limit is not a result.",
-        "The latest result of each measure and side, when it was not completed.", "status is kept apart from value; a cut-off time is never a measurement: rule of this record");
+        "A measure and side has one result, and it was not completed.", "status is kept apart from value; a cut-off time is never a measurement: rule of this record");
 
     public static readonly NoteRule MeasureChanged = new("measure-change", Objective, StatementKind.Finding,
         "{measure}, {side}: {first} on {date}, {last} on {date}: {difference} {better | worse}. {class of the change} {threshold, level, population, hand, citation, why it was picked}",
@@ -112,7 +112,7 @@ public static class NoteRules
 
     public static readonly NoteRule TrendAndErrorDisagree = new("trend-and-error-disagree", Assessment, StatementKind.Finding,
         "{measure}, {side}: the trend is consistent, but the change from first to last, {difference}, is within measurement error ({threshold}).",
-        "A trend is shown while the change from first to last is below the smallest detectable change.", Thresholds);
+        "A trend is shown while the change from first to last is below the minimal detectable change.", Thresholds);
 
     public static readonly NoteRule PracticeTrend = new("trend-practice", Assessment, StatementKind.Finding,
         "{exercise}: {repetitions in a session | pain during practice} {improving | worsening} over {n} results, {slope} a week (95 % interval {low} to {high}; p = {p}).",
@@ -151,19 +151,19 @@ public static class NoteRules
         "A red flag is open. Always first in the plan.", Safety);
 
     public static readonly NoteRule SuggestAdvance = new("suggest-advance", Plan, StatementKind.Suggestion,
-        "Suggestion, {exercise}: one step harder in one respect. {reason} Possible: {gradings}. Rule {rule}.",
+        "Suggestion for {exercise}: one step harder in one respect. {reason} Possible: {gradings}. Rule {rule}.",
         "The progression rules suggest to advance and no flag is open.", Progressing);
 
     public static readonly NoteRule SuggestHold = new("suggest-hold", Plan, StatementKind.Suggestion,
-        "Suggestion, {exercises}: carry on as prescribed. {reason} Rule {rule}.",
+        "Suggestion for {exercises}: carry on as prescribed. {reason} Rule {rule}.",
         "The progression rules suggest to hold.", Progressing);
 
     public static readonly NoteRule SuggestStepBack = new("suggest-step-back", Plan, StatementKind.Suggestion,
-        "Suggestion, {exercise}: one step easier in one respect. {reason} Possible: {gradings}. Rule {rule}.",
+        "Suggestion for {exercise}: one step easier in one respect. {reason} Possible: {gradings}. Rule {rule}.",
         "The progression rules suggest a step back.", Progressing);
 
     public static readonly NoteRule SuggestStop = new("suggest-stop-and-review", Plan, StatementKind.Suggestion,
-        "Suggestion, {exercises}: stop and review before going on. {reason} Rule {rule}.",
+        "Suggestion for {exercises}: stop and review before going on. {reason} Rule {rule}.",
         "The progression rules suggest to stop and review.", Progressing);
 
     public static readonly NoteRule SuggestionCaution = new("suggestion-caution", Plan, StatementKind.Caution,

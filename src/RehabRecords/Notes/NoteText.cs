@@ -31,6 +31,11 @@ public static class NoteText
 
     private static string Day(string? day) => DateOnly.TryParse(day, out var date) ? Wording.Date(date) : "(no date)";
 
+    private const char Glue = '\u00A0';
+
+    /// <summary>A per cent sign stays with its number.</summary>
+    private static string Unbroken(string words) => words.Replace(" %", $"{Glue}%", StringComparison.Ordinal);
+
     /// <summary>Breaks at spaces; later lines stand under the first.</summary>
     private static void Wrap(StringBuilder text, string lead, string words)
     {
@@ -39,7 +44,7 @@ public static class NoteText
         var line = new StringBuilder(lead);
         var indent = new string(' ', lead.Length);
         var fresh = true;
-        foreach (var word in words.Split([' ', '\n', '\r', '\t'], StringSplitOptions.RemoveEmptyEntries))
+        foreach (var word in Unbroken(words).Split([' ', '\n', '\r', '\t'], StringSplitOptions.RemoveEmptyEntries))
         {
             if (!fresh && line.Length + 1 + word.Length > Width)
             {
@@ -49,7 +54,7 @@ public static class NoteText
             }
             if (!fresh)
                 line.Append(' ');
-            line.Append(word);
+            line.Append(word.Replace(Glue, ' '));
             fresh = false;
         }
         text.Append(line).Append('\n');

@@ -63,7 +63,7 @@ internal static class ObjectiveSection
         yield return NoteRules.Attendance.State("",
             $"From {Wording.Date(a.From)} to {Wording.Date(a.To)}, {Wording.Count(a.Due, "home session was", "home sessions were")} planned: "
             + $"{a.Done} reported done, {a.NotDone} reported missed, {a.Unknown} without a report.",
-            evidence, new StatedValue(a.Due, "{sessions}"), new StatedValue(a.Done, "{sessions}"), new StatedValue(a.NotDone, "{sessions}"), new StatedValue(a.Unknown, "{sessions}"));
+            evidence, new StatedValue(a.Due, "{#}"), new StatedValue(a.Done, "{#}"), new StatedValue(a.NotDone, "{#}"), new StatedValue(a.Unknown, "{#}"));
         var (lower, upper) = (a.Lower!.Value, a.Upper!.Value);
         yield return NoteRules.Adherence.State("",
             a.Unknown == 0
@@ -73,7 +73,7 @@ internal static class ObjectiveSection
         if (a.Extra > 0)
             yield return NoteRules.ExtraSessions.State("",
                 $"{Wording.Count(a.Extra, "session was", "sessions were")} done beyond the plan; {(a.Extra == 1 ? "it does" : "they do")} not make up for others.",
-                evidence, new StatedValue(a.Extra, "{sessions}"));
+                evidence, new StatedValue(a.Extra, "{#}"));
     }
 
     private static StatedValue Ratio(double ratio) => new(Math.Round((decimal)(ratio * 100), 1, MidpointRounding.AwayFromZero), "%");
@@ -137,7 +137,7 @@ internal static class ObjectiveSection
                 continue;
             var parts = new List<string>();
             if (rated.Count > 0)
-                parts.Add($"own success criterion {Counts(rated)} in the last {Wording.Count(rated.Count, "rated session")}");
+                parts.Add($"own success criterion {Counts(rated)} of the last {Wording.Count(rated.Count, "rated session")}");
             if (helped is not null)
                 parts.Add($"latest help recorded: {CodeLists.HelpLevel.Words(helped.Help!.Value.Code())}");
             yield return NoteRules.QualityAndHelp.State(prescription.Planned.Id,
@@ -148,7 +148,7 @@ internal static class ObjectiveSection
 
     private static string Counts(List<ExerciseReport> rated) => Wording.List(
         rated.GroupBy(r => r.Quality!.Value).OrderBy(g => g.Key)
-            .Select(g => $"{g.Key switch { Quality.Met => "met", Quality.PartlyMet => "partly met", _ => "not met" }} {g.Count()}"));
+            .Select(g => $"{g.Key switch { Quality.Met => "met", Quality.PartlyMet => "partly met", _ => "not met" }} in {g.Count()}"));
 
     private static IEnumerable<Statement> ClinicianWords(ProgrammeRecord record) =>
         from session in record.Sessions

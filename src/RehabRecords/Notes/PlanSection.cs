@@ -35,7 +35,7 @@ internal static class PlanSection
             };
             yield return rule.State(
                 first.Planned,
-                $"Suggestion, {Wording.List(group.Select(s => record.ExerciseName(s.Planned)))}: {What(first.Suggestion)}. "
+                $"Suggestion for {Wording.List(group.Select(s => record.ExerciseName(s.Planned)))}: {What(first.Suggestion)}. "
                 + $"{Wording.Sentence(Wording.Capital(first.Reason))}{group.Key.Options} Rule {first.Rule}, rule set {first.RuleSet} ({first.Source.MarkText}).",
                 NotePhrases.Proof([.. group.SelectMany(s => s.Evidence)], record));
         }
@@ -60,7 +60,9 @@ internal static class PlanSection
     {
         if (findings.Adherence.Unknown > 0 && Evidence.Of(findings.Adherence.Evidence) is { } evidence)
             yield return NoteRules.AskAboutMissingReports.State("",
-                $"Suggestion: ask about the {Wording.Count(findings.Adherence.Unknown, "planned session")} without a report.", evidence);
+                findings.Adherence.Unknown == 1
+                    ? "Suggestion: ask about the planned session without a report."
+                    : $"Suggestion: ask about the {findings.Adherence.Unknown} planned sessions without a report.", evidence);
     }
 
     private static IEnumerable<Statement> Review(ProgrammeRecord record)

@@ -81,6 +81,7 @@ internal static class SubjectiveSection
                     from result in session.Report.Exercises
                     where result.Done
                     select (session.Report.Day, Result: result)).ToList();
+        var by = NotePhrases.By(record.Recent().Where(s => s.Report.Done));
         var painful = done.Where(d => d.Result is { PainBefore: not null } or { PainDuring: not null } or { PainAfter: not null }).ToList();
         if (painful.Count > 0)
         {
@@ -96,7 +97,7 @@ internal static class SubjectiveSection
             var highest = worst.Result is null || worst.Result.PainDuring == 0 ? ""
                 : $" Highest during practice: {worst.Result.PainDuring} ({record.ExerciseName(worst.Result.Planned)}, {Wording.Date(worst.Day)}).";
             yield return NoteRules.Pain.State("",
-                $"Pain, 0 to 10, as reported {record.InRecent()}: {Range("before practice", r => r.PainBefore)}, {Range("during", r => r.PainDuring)}, {Range("after", r => r.PainAfter)}.{highest}",
+                $"Pain, 0 to 10, as reported {by} {record.InRecent()}: {Range("before practice", r => r.PainBefore)}, {Range("during", r => r.PainDuring)}, {Range("after", r => r.PainAfter)}.{highest}",
                 Evidence.Of(painful.Select(p => p.Result.Evidence))!,
                 worst.Result is null ? [] : [new StatedValue(worst.Result.PainDuring!.Value, "{score}")]);
         }
@@ -104,7 +105,7 @@ internal static class SubjectiveSection
         var tired = done.Where(d => d.Result.Fatigue is not null).ToList();
         if (tired.Count > 0)
             yield return NoteRules.Fatigue.State("",
-                $"Fatigue, 0 to 10, as reported {record.InRecent()}: {NotePhrases.Range([.. tired.Select(t => (decimal)t.Result.Fatigue!.Value)])}, latest {tired[^1].Result.Fatigue}; recorded in {tired.Count} of {Wording.Count(done.Count, "result")}.",
+                $"Fatigue, 0 to 10, as reported {by} {record.InRecent()}: {NotePhrases.Range([.. tired.Select(t => (decimal)t.Result.Fatigue!.Value)])}, latest {tired[^1].Result.Fatigue}; recorded in {tired.Count} of {Wording.Count(done.Count, "result")}.",
                 Evidence.Of(tired.Select(t => t.Result.Evidence))!,
                 new StatedValue(tired[^1].Result.Fatigue!.Value, "{score}"));
 
@@ -113,7 +114,7 @@ internal static class SubjectiveSection
             var rated = done.Where(d => d.Result.Exertion?.Scale == scale).ToList();
             if (rated.Count > 0)
                 yield return NoteRules.Effort.State(scale == ExertionScale.ZeroToTen ? "0-10" : "6-20",
-                    $"Effort on the {(scale == ExertionScale.ZeroToTen ? "0 to 10" : "6 to 20")} scale, as reported {record.InRecent()}: {NotePhrases.Range([.. rated.Select(r => r.Result.Exertion!.Value)])}; recorded in {rated.Count} of {Wording.Count(done.Count, "result")}.",
+                    $"Effort on the {(scale == ExertionScale.ZeroToTen ? "0 to 10" : "6 to 20")} scale, as reported {by} {record.InRecent()}: {NotePhrases.Range([.. rated.Select(r => r.Result.Exertion!.Value)])}; recorded in {rated.Count} of {Wording.Count(done.Count, "result")}.",
                     Evidence.Of(rated.Select(r => r.Result.Evidence))!);
         }
     }
@@ -125,7 +126,7 @@ internal static class SubjectiveSection
             yield break;
         var reasons = missed.GroupBy(s => s.Report.Reason).OrderByDescending(g => g.Count()).ThenBy(g => g.Key is null).ThenBy(g => g.Key)
             .Select(g => $"{g.Key?.Words() ?? "no reason given"} {g.Count()} ({Wording.Dates(g.Select(s => s.Report.Day))})");
-        yield return NoteRules.MissedReasons.State("", $"Reasons given for missed sessions: {Wording.List(reasons)}.", Evidence.Of(missed.Select(s => s.Report.Evidence))!);
+        yield return NoteRules.MissedReasons.State("", $"Reasons given {NotePhrases.By(missed)} for missed sessions: {Wording.List(reasons)}.", Evidence.Of(missed.Select(s => s.Report.Evidence))!);
     }
 
     private static IEnumerable<Statement> Skipped(ProgrammeRecord record) =>
@@ -137,7 +138,7 @@ internal static class SubjectiveSection
         let words = said.Count == 0 ? "" : $" In the reporter's words: {string.Join(" ", said)}"
         select NoteRules.SkippedReasons.State(
             prescription.Planned.Id,
-            $"{record.ExerciseName(prescription.Planned.Id)} was skipped in {Wording.Count(skipped.Count, "session")}: {NotePhrases.Reasons(skipped.Select(s => s.Skipped))}.{words}",
+            $"{record.ExerciseName(prescription.Planned.Id)}: skipped in {Wording.Count(skipped.Count, "session")} ({NotePhrases.Reasons(skipped.Select(s => s.Skipped))}).{words}",
             Evidence.Of(skipped.Select(s => s.Evidence))!);
 
     private static string IdOf(string address) => address.Split('/')[1];

@@ -60,7 +60,7 @@ public sealed record TrendView(
 }
 
 /// <param name="Class">How the change stands to measurement error and importance.</param>
-/// <param name="Detectable">Smallest detectable change used; null when none fits.</param>
+/// <param name="Detectable">Minimal detectable change used; null when none fits.</param>
 public sealed record ChangeView(
     string Measure, string? Side, string Text, string Class, string Direction, decimal? Difference, string Unit,
     ThresholdView? Detectable, ThresholdView? Important, IReadOnlyList<string> Notes, IReadOnlyList<string> Evidence)
