@@ -43,7 +43,7 @@ internal static class ProgrammeMapping
                 .OrderBy(g => plan.Goal.FindIndex(r => r.IdOf("Goal") == g.Id)).Select(g => MeasureMapping.Goal(g, levels))],
             RedFlags = [.. resources.OfType<Flag>().Where(f => f.Category.Any(c => c.CodeIn(Systems.FlagCategory) == FlagCategory.RedFlag))
                 .Select(RedFlag).OrderBy(f => f.Since).ThenBy(f => f.Code, StringComparer.Ordinal).ThenBy(f => f.Id, StringComparer.Ordinal)],
-            EvidenceAt = EvidenceAt(plan, requests, procedures, observations),
+            EvidenceAt = EvidenceAt(plan, requests, procedures, observations.Where(o => o.Code.CodeIn(Systems.Measure) is not null), resources.OfType<Flag>()),
             Resources = [.. resources],
         };
     }
@@ -120,10 +120,11 @@ internal static class ProgrammeMapping
     /// session and when it is computed again from the store.
     /// </summary>
     private static DateTimeOffset EvidenceAt(
-        CarePlan plan, IEnumerable<ServiceRequest> requests, IEnumerable<Procedure> procedures, IEnumerable<Observation> observations)
+        CarePlan plan, IEnumerable<ServiceRequest> requests, IEnumerable<Procedure> procedures, IEnumerable<Observation> measures, IEnumerable<Flag> flags)
     {
         var arrivals = procedures.Select(SessionMapping.RecordedAt)
-            .Concat(observations.Where(o => o.PartOf.Count == 0).Select(o => o.Issued ?? o.Meta?.LastUpdated))
+            .Concat(measures.Select(m => m.Issued ?? m.Meta?.LastUpdated))
+            .Concat(flags.Select(f => f.GetExtension(Extensions.FlagCleared)?.GetExtensionValue<Instant>("at")?.Value))
             .Concat(requests.Select(r => r.Meta?.LastUpdated))
             .Append(plan.Meta?.LastUpdated)
             .OfType<DateTimeOffset>()
