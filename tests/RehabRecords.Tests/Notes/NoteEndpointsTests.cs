@@ -166,7 +166,7 @@ public sealed class NoteEndpointsTests(TestApp app) : IClassFixture<TestApp>
     public async Task The_document_passes_its_profile_and_is_the_same_in_both_formats()
     {
         var (person, programme) = await ProgrammeAsync();
-        var address = (string)(await SessionAsync(person, programme, "2025-09-01T10:00:00+01:00", "Words & <b>more</b>."))["note"]!["address"]!;
+        var address = (string)(await SessionAsync(person, programme, "2025-09-01T10:00:00+01:00", "Words & ache <3."))["note"]!["address"]!;
         var json = ResourceReader.Read(System.Text.Encoding.UTF8.GetBytes((await GetAsync(address, "application/fhir+json")).Body), FhirFormat.Json);
         var xml = ResourceReader.Read(System.Text.Encoding.UTF8.GetBytes((await GetAsync(address, "application/fhir+xml")).Body), FhirFormat.Xml);
         Assert.True(json.IsExactly(xml));

@@ -14,7 +14,7 @@ internal static class FhirProgramme
     public static List<Resource> Everything() =>
     [
         Person(), Carer(), Goal(), Plan(), Prescription("pegs", "clothes-pegs", "Clothes pegs"), Prescription("cards", "card-turning", "Card turning"),
-        .. Session("s1", 0, "Pegs kept pinging off. <script>alert(1)</script>", 16, 2),
+        .. Session("s1", 0, "Pegs kept pinging off; ache <3.", 16, 2),
         .. Session("s2", 2, null, 18, 3),
         Missed("s3", 4, "fatigue", "She had a bad night."),
         .. Session("s4", 7, null, 20, 2),
