@@ -33,7 +33,7 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddDocumentation(settings);
 
     var app = builder.Build();
-    app.UseStandardHeaders();
+    app.UseStandardHeaders(settings);
     app.UseFailures();
     app.UseReadiness();
 

@@ -122,6 +122,8 @@ public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
 
     protected override void ConfigureWebHost(IWebHostBuilder builder)
     {
+        // As it is run for real: in development the framework answers some errors itself.
+        builder.UseEnvironment("Production");
         builder.UseSetting("RehabRecords:DataFolder", Folder);
         builder.UseSetting("RehabRecords:PublicUrl", PublicUrl);
         foreach (var (name, value) in Settings)

@@ -104,7 +104,8 @@ public static partial class SafeNarrative
 
     private static string Short(string value) => value.Length <= 60 ? value : value[..60] + "...";
 
-    [GeneratedRegex(@"^(https?://[^\s]+|mailto:[^\s]+|#[^\s]*)$", RegexOptions.IgnoreCase, 250)]
+    // A urn:uuid names an entry of the same Bundle, and no browser can follow it; a transaction puts the entry's address in its place.
+    [GeneratedRegex(@"^(https?://[^\s]+|mailto:[^\s]+|#[^\s]*|urn:uuid:[0-9a-f-]{36})$", RegexOptions.IgnoreCase, 250)]
     private static partial Regex Link();
 
     // Type/id and the like: a browser can only reach this server with it.

@@ -32,6 +32,7 @@ internal sealed record Failure(int Status, IReadOnlyList<Issue> Issues)
         RefusedException refused => new(StatusOf(refused.Refusal), refused.Issues),
         BadHttpRequestException { InnerException: JsonException json } => new(400, [RequestBody.Problem(json)]),
         JsonException json => new(400, [RequestBody.Problem(json)]),
+        BadHttpRequestException { StatusCode: 400 } bad when RequestBody.Problem(bad) is { } problem => new(400, [problem]),
         BadHttpRequestException bad => OfStatus(bad.StatusCode, context),
         _ => OfStatus(500, context),
     };

@@ -14,7 +14,22 @@ internal static class Headers
         "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; "
         + "frame-ancestors 'none'; base-uri 'none'; form-action 'self'; object-src 'none'";
 
-    public static IApplicationBuilder UseStandardHeaders(this IApplicationBuilder app) => app.Use((context, next) =>
+    public static IApplicationBuilder UseStandardHeaders(this IApplicationBuilder app, Settings settings)
+    {
+        if (settings.PublicUrl.StartsWith("https:", StringComparison.Ordinal))
+            app.Use(static (context, next) =>
+            {
+                context.Response.OnStarting(static state =>
+                {
+                    ((HttpResponse)state).Headers.StrictTransportSecurity = "max-age=31536000";
+                    return Task.CompletedTask;
+                }, context.Response);
+                return next(context);
+            });
+        return app.Use(AddHeaders);
+    }
+
+    private static Task AddHeaders(HttpContext context, RequestDelegate next)
     {
         var id = GivenId(context.Request) ?? Guid.CreateVersion7().ToString("N");
         context.TraceIdentifier = id;
@@ -35,7 +50,7 @@ internal static class Headers
             return Task.CompletedTask;
         }, context);
         return next(context);
-    });
+    }
 
     // A caller's id is echoed, and written to the log, only if it cannot carry anything but an id.
     private static string? GivenId(HttpRequest request)

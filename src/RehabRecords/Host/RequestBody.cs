@@ -9,9 +9,15 @@ namespace RehabRecords.Host;
 /// <summary>How bodies of /api are read: strictly, so that a misspelt field is an error and not a value that was never given.</summary>
 internal static partial class RequestBody
 {
-    public static void AddStrictJson(this IServiceCollection services) => services.ConfigureHttpJsonOptions(http =>
+    public static void AddStrictJson(this IServiceCollection services)
     {
-        var json = http.SerializerOptions;
+        // What cannot be bound is thrown, not answered with an empty 400, so that the one place for failures can say what it was.
+        services.Configure<RouteHandlerOptions>(routes => routes.ThrowOnBadRequest = true);
+        services.ConfigureHttpJsonOptions(http => MakeStrict(http.SerializerOptions));
+    }
+
+    private static void MakeStrict(JsonSerializerOptions json)
+    {
         json.PropertyNamingPolicy = JsonNamingPolicy.CamelCase;
         json.PropertyNameCaseInsensitive = false;
         json.UnmappedMemberHandling = JsonUnmappedMemberHandling.Disallow;
@@ -22,7 +28,19 @@ internal static partial class RequestBody
         json.MaxDepth = 64;
         json.DefaultIgnoreCondition = JsonIgnoreCondition.Never;
         json.Converters.Add(new JsonStringEnumConverter(JsonNamingPolicy.KebabCaseLower, allowIntegerValues: false));
-    });
+    }
+
+    /// <summary>What is wrong with a parameter of the path, query or headers; null when the framework's message is about something else.</summary>
+    public static Issue? Problem(BadHttpRequestException bad)
+    {
+        if (MissingParameter().Match(bad.Message) is { Success: true } missing)
+            return missing.Groups[2].Value.Contains("body", StringComparison.Ordinal)
+                ? Issue.Error(OperationOutcome.IssueType.Required, "The request needs a body of JSON; /docs shows what it holds.")
+                : Issue.Error(OperationOutcome.IssueType.Required, $"{missing.Groups[1].Value} is missing from the {missing.Groups[2].Value}. Give it; /docs shows how.", missing.Groups[1].Value);
+        return UnreadableParameter().Match(bad.Message) is { Success: true } unreadable
+            ? Issue.Error(OperationOutcome.IssueType.Value, $"{unreadable.Groups[1].Value} is '{unreadable.Groups[2].Value}', which is not of the expected kind; /docs shows what is.", unreadable.Groups[1].Value)
+            : null;
+    }
 
     /// <summary>Says what is wrong with a body without naming types of this program.</summary>
     public static Issue Problem(JsonException json)
@@ -42,6 +60,12 @@ internal static partial class RequestBody
         var place = json.LineNumber is { } line ? $" near line {line + 1}, byte {json.BytePositionInLine + 1}" : "";
         return Issue.Error(OperationOutcome.IssueType.Structure, $"The body is not well-formed JSON{place}: check for a missing end, comma or quotation mark, a field given twice, or more than 64 levels.", field);
     }
+
+    [GeneratedRegex(@"^Required parameter ""[^""]*?(\w+)"" was not provided from ([^.]{1,40})\.")]
+    private static partial Regex MissingParameter();
+
+    [GeneratedRegex(@"^Failed to bind parameter ""[^""]*?(\w+)"" from ""(.{0,200})""\.$", RegexOptions.Singleline)]
+    private static partial Regex UnreadableParameter();
 
     [GeneratedRegex(@"^The JSON property '([^']{1,100})' could not be mapped")]
     private static partial Regex Unmapped();

@@ -16,8 +16,8 @@ internal sealed class StartUp(IServiceProvider services, IHostApplicationLifetim
 
     public Task StartAsync(CancellationToken cancellationToken)
     {
-        services.GetRequiredService<RecordStore>();
         _warming = Task.Run(WarmUp, CancellationToken.None);
+        services.GetRequiredService<RecordStore>();
         return Task.CompletedTask;
     }
 

@@ -60,12 +60,16 @@ internal sealed class Call
             from value in parameter.Value
             select KeyValuePair.Create(parameter.Key, value ?? "")];
 
-    /// <summary>A misspelt parameter would otherwise be answered as if it had not been given.</summary>
     public void RefuseOtherQueryThan(params string[] known)
     {
-        if (Prefer.Lenient)
-            return;
-        if (Query().Find(q => !known.Contains(q.Key, StringComparer.Ordinal)) is { Key: { } unknown })
+        if (!Prefer.Lenient)
+            RefuseOther(Query(), known);
+    }
+
+    /// <summary>A misspelt parameter would otherwise be answered as if it had not been given.</summary>
+    public static void RefuseOther(List<KeyValuePair<string, string>> query, string[] known)
+    {
+        if (query.Find(q => !known.Contains(q.Key, StringComparer.Ordinal)) is { Key: { } unknown })
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.NotSupported,
                 $"Parameter '{unknown}' is not offered here{(known.Length == 0 ? "" : $"; offered: {string.Join(", ", known)}")}. Leave it out, or send Prefer: handling=lenient to have it ignored.");
     }

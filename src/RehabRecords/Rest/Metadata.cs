@@ -75,7 +75,7 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
             ConditionalRead = CapabilityStatement.ConditionalReadStatus.FullSupport,
             ConditionalUpdate = false,
             ConditionalDelete = CapabilityStatement.ConditionalDeleteStatus.NotSupported,
-            ReferencePolicy = [CapabilityStatement.ReferenceHandlingPolicy.Literal, CapabilityStatement.ReferenceHandlingPolicy.Enforced],
+            ReferencePolicy = [CapabilityStatement.ReferenceHandlingPolicy.Literal],
             Interaction = [.. Codes.Where(c => kind.Offers(c.Interaction)).Select(c => new CapabilityStatement.ResourceInteractionComponent { Code = c.Code })],
             Operation = [Validate()],
             SupportedProfile = [.. definitions.OwnProfiles(kind.Type).Select(p => p.Url).Order(StringComparer.Ordinal)],

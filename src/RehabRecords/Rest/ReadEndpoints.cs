@@ -29,7 +29,7 @@ internal static class ReadEndpoints
 
     public static async Task<IResult> HistoryAsync(Call call)
     {
-        call.RefuseOtherQueryThan("_count", "_since", "_before");
+        call.RefuseOtherQueryThan(Reads.HistoryParameters);
         return new BodyResult(call, await call.Need<Reads>().HistoryAsync(call.Type, call.Id, call.Query(), call.Ct));
     }
 

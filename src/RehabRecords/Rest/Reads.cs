@@ -10,6 +10,9 @@ namespace RehabRecords.Rest;
 /// <summary>What can be read, for a request by itself and for an entry of a Bundle alike.</summary>
 internal sealed class Reads(RecordStore store, ResourceRegistry registry, Searches searches, Settings settings)
 {
+    /// <summary>What a history can be asked for; <c>_before</c> is where the next page goes on.</summary>
+    public static readonly string[] HistoryParameters = ["_count", "_since", "_before"];
+
     public async Task<RecordVersion> CurrentAsync(string type, string id, CancellationToken ct) =>
         Present(await store.ReadAsync(type, id, ct), $"{type}/{id}");
 
@@ -62,24 +65,26 @@ internal sealed class Reads(RecordStore store, ResourceRegistry registry, Search
         var query = mark < 0 ? [] : Call.Pairs(QueryHelpers.ParseQuery(url[mark..]));
         var kind = registry.Find(path[0]) ?? throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotSupported,
             $"'{url}' names no resource type of this service; /fhir/metadata lists them.");
-        var (needed, read) = path switch
+        var (needed, parameters, read) = path switch
         {
-            [var type] => (Interactions.Search, Body(searches.PageAsync(type, query, lenient, ct))),
-            [var type, var id] => (Interactions.Read, Version(() => CurrentAsync(type, id, ct))),
-            [var type, var id, "_history"] => (Interactions.History, Body(HistoryAsync(type, id, query, ct))),
-            [var type, var id, "_history", var version] => (Interactions.VersionRead, Version(() => VersionAsync(type, id, version, ct))),
-            _ => throw Missing(url),
+            [var type] => (Interactions.Search, null, () => Body(searches.PageAsync(type, query, lenient, ct))),
+            [var type, var id] => (Interactions.Read, [], () => Version(CurrentAsync(type, id, ct))),
+            [var type, var id, "_history"] => (Interactions.History, HistoryParameters, () => Body(HistoryAsync(type, id, query, ct))),
+            [var type, var id, "_history", var version] => (Interactions.VersionRead, [], () => Version(VersionAsync(type, id, version, ct))),
+            _ => ((Interactions, string[]?, Func<Task<(ReadOnlyMemory<byte>, RecordVersion?)>>))(Interactions.None, null, () => throw Missing(url)),
         };
-        return kind.Offers(needed)
-            ? await read
-            : throw new RefusedException(Refusal.NotAllowed, OperationOutcome.IssueType.NotSupported, $"{needed} is not offered for {kind.Type}.");
+        if (!kind.Offers(needed))
+            throw new RefusedException(Refusal.NotAllowed, OperationOutcome.IssueType.NotSupported, $"{needed} is not offered for {kind.Type}.");
+        if (parameters is not null && !lenient)
+            Call.RefuseOther(query, parameters);
+        return await read();
     }
 
     private static async Task<(ReadOnlyMemory<byte>, RecordVersion?)> Body(Task<ReadOnlyMemory<byte>> read) => (await read, null);
 
-    private static async Task<(ReadOnlyMemory<byte>, RecordVersion?)> Version(Func<Task<RecordVersion>> read)
+    private static async Task<(ReadOnlyMemory<byte>, RecordVersion?)> Version(Task<RecordVersion> read)
     {
-        var version = await read();
+        var version = await read;
         return (version.Json, version);
     }
 

@@ -187,11 +187,13 @@ public sealed class BundleTests(TestApp app) : IClassFixture<TestApp>
             Entry("GET", "Patient?family=Existing"),
             Entry("GET", $"Patient/{existing}/_history"),
             Entry("GET", "Patient/nobody"),
+            Entry("GET", $"Patient/{existing}?familly=x"),
+            Entry("GET", "Binary?_id=x"),
             Entry("DELETE", $"Patient/{existing}", ifMatch: "W/\"1\""),
             Entry("PATCH", $"Patient/{existing}"),
             Entry("POST", "Patient", Person("Two"))).ToJsonString());
         Assert.Equal(Hl7.Fhir.Model.Bundle.BundleType.BatchResponse, answer.Type);
-        Assert.Equal(["201", "422", "412", "200", "200", "200", "404", "204", "400", "201"], answer.Entry.Select(e => e.Response!.Status![..3]));
+        Assert.Equal(["201", "422", "412", "200", "200", "200", "404", "400", "405", "204", "400", "201"], answer.Entry.Select(e => e.Response!.Status![..3]));
         Assert.Equal("Patient", answer.Entry[3].Resource!.TypeName);
         Assert.Equal("Bundle", answer.Entry[4].Resource!.TypeName);
         Assert.All(answer.Entry.Where(e => e.Response!.Status![0] == '4'), e => Assert.NotEmpty(Assert.IsType<OperationOutcome>(e.Response!.Outcome).Issue));

@@ -31,6 +31,20 @@ public class FailureTests
         Assert.Equal(OperationOutcome.IssueType.Exception, failure.Issues.Single().Code);
     }
 
+    [Theory]
+    [InlineData("Required parameter \"string person\" was not provided from query string.", "person", "missing from the query string")]
+    [InlineData("Required parameter \"SessionRequest body\" was not provided from body.", "", "needs a body")]
+    [InlineData("Failed to bind parameter \"Nullable<int> limit\" from \"many\".", "limit", "'many'")]
+    [InlineData("Something about Microsoft.AspNetCore.Internals.", "", "could not be read")]
+    public void A_parameter_that_cannot_be_bound_is_told_by_name(string message, string field, string says)
+    {
+        var issue = Failure.Of(new BadHttpRequestException(message, 400), new DefaultHttpContext()).Issues.Single();
+        Assert.Equal(field, issue.Expression);
+        Assert.Contains(says, issue.Message, StringComparison.Ordinal);
+        Assert.DoesNotContain("SessionRequest", issue.Message, StringComparison.Ordinal);
+        Assert.DoesNotContain("Internals", issue.Message, StringComparison.Ordinal);
+    }
+
     private sealed record Asked(string Name, int Repetitions, Part[]? Parts, Hand? Side);
 
     private sealed record Part(string Code);
