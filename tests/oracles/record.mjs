@@ -77,14 +77,14 @@ async function readEverything() {
   const { base, stop } = await started();
   try {
     const metadata = await both(`${base}/fhir/metadata`);
-    const types = metadata.json.rest[0].resource.map(resource => resource.type);
+    const types = metadata.json.rest[0].resource.filter(kind => kind.interaction.some(({ code }) => code === 'search-type')).map(kind => kind.type);
     const resources = [];
     for (const type of types) resources.push(...await allOf(base, type));
     const people = JSON.parse(await get(`${base}/api/people`, 'application/json'));
     const documents = [];
-    for (const person of people.people ?? people) {
+    for (const person of people) {
       const notes = JSON.parse(await get(`${base}/api/notes?person=${person.id}`, 'application/json'));
-      for (const note of notes.notes ?? notes) documents.push(await both(`${base}/api/notes/${note.id}`));
+      for (const note of notes) documents.push(await both(`${base}/api/notes/${note.id}`));
     }
     return { metadata, types, resources, documents };
   } finally {

@@ -10,15 +10,20 @@ export function structureErrors(resource) {
     .map(message => `${message.location ?? ''} ${message.message}`.trim());
 }
 
-/** Numbers by value (the library reads decimals of XML as text), XHTML by its text; everything else as it is, whatever the order of the members. */
+/** XHTML may write the same text in several ways: quotes as entities, empty elements, white space between words. */
+const xhtml = text => text.replace(/ xmlns="[^"]*"/g, '')
+  .replace(/&#x([0-9a-f]+);/gi, (_, hex) => String.fromCodePoint(parseInt(hex, 16))).replace(/&#(\d+);/g, (_, code) => String.fromCodePoint(Number(code)))
+  .replaceAll('&quot;', '"').replaceAll('&apos;', "'").replace(/\s*\/>/g, '/>').replace(/\s+/g, ' ').trim();
+
+/** Everything as it is, whatever the order of the members. */
 function canonical(node, name) {
   if (Array.isArray(node)) return node.map(child => canonical(child, name));
   if (node && typeof node === 'object')
     return Object.fromEntries(Object.keys(node).sort().map(key => [key, canonical(node[key], key)]));
-  if (name === 'div') return String(node).replace(/ xmlns="[^"]*"/g, '').replace(/&quot;/g, '"').replace(/&apos;|&#39;/g, '\'').replace(/\s*\/>/g, '/>').replace(/\s+/g, ' ').trim();
-  return node;
+  return name === 'div' ? xhtml(String(node)) : node;
 }
 
+/** The library reads decimals of XML as text, so numbers are compared by value. */
 function differences(left, right, path, found) {
   if (typeof left === 'object' && left && typeof right === 'object' && right) {
     for (const key of new Set([...Object.keys(left), ...Object.keys(right)])) differences(left[key], right[key], `${path}.${key}`, found);

@@ -46,8 +46,9 @@ internal static class Demo
     {
         Console.WriteLine();
         Console.WriteLine($"---- What came back for {person}'s last session ----");
-        foreach (var urgent in result["urgent"] as JsonArray ?? [])
-            Console.WriteLine($"{urgent!["urgency"]!.ToString().ToUpperInvariant().Replace('-', ' ')}: {urgent["text"]}");
+        // The answer's first member, as a notes system would show it: before anything else.
+        foreach (var urgent in (result["urgent"] as JsonArray ?? []).GroupBy(u => (u!["urgency"]!.ToString(), u["text"]!.ToString())))
+            Console.WriteLine($"{urgent.Key.Item1.ToUpperInvariant().Replace('-', ' ')} ({string.Join(", ", urgent.Select(u => u!["code"]))}): {urgent.Key.Item2}");
         Console.WriteLine();
         Console.WriteLine(result["note"]!["text"]!.ToString().Trim());
         Console.WriteLine();
