@@ -60,7 +60,7 @@ internal sealed class DosageRules : AbstractValidator<DosageRequest>
                 if (dosage.Repetitions is null && dosage.Minutes is null)
                     context.Fault($"{context.PropertyPath} says neither repetitions nor minutes; give at least one of them.");
                 if (dosage.Repetitions is not null && dosage.Sets is null)
-                    context.Fault($"{context.PropertyPath}.sets is missing; give the number of sets from 1 to {DosageRequest.MostSets} (1 if all repetitions are done in one go).");
+                    context.FaultOf("sets", $"is missing; give the number of sets from 1 to {DosageRequest.MostSets} (1 if all repetitions are done in one go).");
             });
     }
 }

@@ -19,8 +19,19 @@ public sealed class RecordSession(
     /// <summary>Each lost race means that another session of the same programme got in, so this ends.</summary>
     private const int Tries = 20;
 
-    public Task<IResult> RunAsync(Posted<SessionRequest> posted, CancellationToken ct) =>
-        recording.OnceAsync(SessionKeys.Of(posted), (set, cancel) => PrepareAsync(posted.Body, set, cancel), ct, Tries);
+    public async Task<IResult> RunAsync(Posted<SessionRequest> posted, CancellationToken ct)
+    {
+        try
+        {
+            return await recording.OnceAsync(SessionKeys.Of(posted), (set, cancel) => PrepareAsync(posted.Body, set, cancel), ct, Tries);
+        }
+        catch (RefusedException e) when (e.Refusal == Refusal.KeyReused)
+        {
+            // The key made from an identifier means nothing to the sender; the identifier does.
+            await RefuseHeldAsync(posted.Body.Identifier, ct);
+            throw;
+        }
+    }
 
     /// <summary>An identifier names one session; another report under it is a mistake, not a repeat.</summary>
     private async Task RefuseHeldAsync(BusinessId? identifier, CancellationToken ct)

@@ -51,12 +51,13 @@ internal static class SessionChecks
             var field = $"exercises[{i}].exercise";
             var named = Rules.Bare(result.Exercise!, "ServiceRequest");
             var candidates = record.Prescriptions.Where(p => p.Planned.Id == named || p.Planned.Exercise == named).ToList();
+            var known = candidates.Count > 0;
             if (candidates.Count > 1 && result.Side is { } side)
                 candidates = [.. candidates.Where(p => p.Side?.Code() == side)];
             if (candidates is not [var prescription])
             {
                 bad(field, candidates.Count == 0
-                    ? $"{field} is '{Rules.Shown(result.Exercise!)}', which this programme does not have{(result.Side is null ? "" : $" for side {result.Side}")}; use one of: {Known(record)}, or the id of a prescription."
+                    ? $"{field} is '{Rules.Shown(result.Exercise!)}', which this programme does not have{(known ? $" for side {result.Side}" : "")}; use one of: {Known(record)}, or the id of a prescription."
                     : $"{field} is '{Rules.Shown(result.Exercise!)}', which the programme prescribes {candidates.Count} times; give the side too, or the id of the prescription.");
                 continue;
             }

@@ -26,7 +26,7 @@ internal static class SessionResources
             Subject = new ResourceReference($"Patient/{Rules.Bare(request.Person!, "Patient")}"),
             Performed = performed,
             Asserter = Copy(reporter),
-            Note = [.. new[] { request.Missed?.Note, request.Remark }.OfType<string>().Select(text => new Annotation { Author = Copy(reporter), Text = text })],
+            Note = [.. new[] { request.Missed?.Note, request.Remark }.OfType<string>().Select(text => Said(reporter, text))],
             Text = Readable.Of([
                 request.DoneAt is { } done
                     ? $"Home practice session of {done:d MMMM yyyy, HH:mm zzz}."
@@ -63,7 +63,7 @@ internal static class SessionResources
             observation.DataAbsentReason = Concepts.Concept(Systems.DataAbsentReason, "not-performed", CodeLists.NotDoneReason.Words(skipped.Reason!))
                 .And(Systems.NotDoneReason, skipped.Reason!);
             if (skipped.Note is { } note)
-                observation.Note = [new Annotation { Author = Copy(reporter), Text = note }];
+                observation.Note = [Said(reporter, note)];
         }
         else if (result.SaysWhatWasDone)
             observation.Component = [.. ResultComponents.Of(result)];
@@ -107,6 +107,13 @@ internal static class SessionResources
             _ => Concepts.Concept(Systems.NotDoneReason, "other", $"every exercise was skipped: {string.Join(", ", reasons.Select(CodeLists.NotDoneReason.Words))}"),
         };
     }
+
+    /// <summary>R4 does not let a note refer to a PractitionerRole, so a support worker is named in words.</summary>
+    private static Annotation Said(ResourceReference reporter, string text) => new()
+    {
+        Author = reporter.Type == "PractitionerRole" ? new FhirString($"Support worker: {reporter.Display}") : Copy(reporter),
+        Text = text,
+    };
 
     private static ResourceReference Copy(ResourceReference reference) => (ResourceReference)reference.DeepCopy();
 }

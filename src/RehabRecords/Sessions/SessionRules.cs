@@ -52,18 +52,17 @@ internal sealed class SessionRules : AbstractValidator<SessionRequest>
 
     private static void OneKindOfSession(SessionRequest session, ValidationContext<SessionRequest> context)
     {
-        void Fault(string field, string message) => context.AddFailure(new FluentValidation.Results.ValidationFailure(field, message));
         if (session.Missed is not null)
         {
             if (session.Exercises is { Count: > 0 } done)
-                Fault("missed", $"missed is given together with {done.Count} exercises; send either what was done (doneAt and exercises) or a missed session. An exercise left out of a session that took place is 'skipped'.");
+                context.FaultOf("missed", $"is given together with {done.Count} exercises; send either what was done (doneAt and exercises) or a missed session. An exercise left out of a session that took place is 'skipped'.");
             if (session.DoneAt is not null)
-                Fault("missed", "missed is given together with doneAt; a missed session has plannedFor instead. Leave one of them out.");
+                context.FaultOf("missed", "is given together with doneAt; a missed session has plannedFor instead. Leave one of them out.");
         }
         else if (session.DoneAt is null)
-            Fault("doneAt", "doneAt is missing; give the date and time it was done with the offset, such as 2026-06-01T09:30:00+01:00, or say 'missed' with plannedFor and reason.");
+            context.FaultOf("doneAt", "is missing; give the date and time it was done with the offset, such as 2026-06-01T09:30:00+01:00, or say 'missed' with plannedFor and reason.");
         else if (session is { Exercises: null or { Count: 0 }, AdverseEvents: null or { Count: 0 }, RedFlags: null or { Count: 0 } })
-            Fault("exercises", "exercises is empty and nothing else is reported; list what was done, or report a missed session, an adverse event or a red flag.");
+            context.FaultOf("exercises", "is empty and nothing else is reported; list what was done, or report a missed session, an adverse event or a red flag.");
     }
 
     private sealed class ReporterRules : AbstractValidator<ReporterRequest>
@@ -130,26 +129,25 @@ internal sealed class ResultRules : AbstractValidator<ResultRequest>
     {
         public ExertionRules() => RuleFor(e => e).Custom((exertion, context) =>
         {
-            var path = context.PropertyPath;
             switch (exertion)
             {
                 case { Scale: null }:
-                    context.Fault($"{path}.scale is missing; name the scale the value was taken on: 0-10 or 6-20.");
+                    context.FaultOf("scale", "is missing; name the scale the value was taken on: 0-10 or 6-20.");
                     break;
                 case { Value: null }:
-                    context.Fault($"{path}.value is missing; give 0 to 10 on the scale 0-10 or 6 to 20 on the scale 6-20, or leave exertion out.");
+                    context.FaultOf("value", "is missing; give 0 to 10 on the scale 0-10 or 6 to 20 on the scale 6-20, or leave exertion out.");
                     break;
                 case { Scale: "0-10", Value: < 0 or > 10 }:
-                    context.Fault($"{path}.value is {Rules.Number(exertion.Value.Value)}, which the scale 0-10 does not have; give 0 to 10 in steps of 0.5, or name the scale 6-20 if that one was used.");
+                    context.FaultOf("value", $"is {Rules.Number(exertion.Value.Value)}, which the scale 0-10 does not have; give 0 to 10 in steps of 0.5, or name the scale 6-20 if that one was used.");
                     break;
                 case { Scale: "0-10" } when exertion.Value * 2 % 1 != 0:
-                    context.Fault($"{path}.value is {Rules.Number(exertion.Value!.Value)}; give 0 to 10 in steps of 0.5.");
+                    context.FaultOf("value", $"is {Rules.Number(exertion.Value!.Value)}; give 0 to 10 in steps of 0.5.");
                     break;
                 case { Scale: "6-20" } when exertion.Value is < 6 or > 20 || exertion.Value % 1 != 0:
-                    context.Fault($"{path}.value is {Rules.Number(exertion.Value!.Value)}, which the scale 6-20 does not have; give a whole number from 6 to 20, or name the scale 0-10 if that one was used.");
+                    context.FaultOf("value", $"is {Rules.Number(exertion.Value!.Value)}, which the scale 6-20 does not have; give a whole number from 6 to 20, or name the scale 0-10 if that one was used.");
                     break;
                 case { Scale: not ("0-10" or "6-20") }:
-                    context.Fault($"{path}.scale is '{Rules.Shown(exertion.Scale!)}', which is not an exertion scale; use one of: 0-10, 6-20.");
+                    context.FaultOf("scale", $"is '{Rules.Shown(exertion.Scale!)}', which is not an exertion scale; use one of: 0-10, 6-20.");
                     break;
             }
         });

@@ -4,6 +4,7 @@ using System.Text.Json.Serialization.Metadata;
 using System.Text.RegularExpressions;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir;
+using RehabRecords.Fhir.Validation;
 
 namespace RehabRecords.Trade;
 
@@ -81,6 +82,8 @@ public static partial class BodyText
             throw Refused(path, $"{path} is not valid UTF-8 text; send whole characters.");
         }
 
+        if (PlainText.HtmlTagIn(text) is { } tag)
+            throw new RefusedException(Refusal.Invalid, OperationOutcome.IssueType.Security, $"{path} contains the HTML tag {tag}; it is plain text. Write it without the tag.", path);
         var at = text.AsSpan().IndexOfAnyInRange('\0', '\u001F');
         while (at >= 0 && text[at] is '\t' or '\n' or '\r')
         {

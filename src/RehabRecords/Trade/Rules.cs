@@ -15,6 +15,13 @@ internal static partial class Rules
     public static void Fault<T>(this ValidationContext<T> context, string message) =>
         context.AddFailure(new ValidationFailure(context.PropertyPath, message));
 
+    /// <summary>A fault of one part of what is checked as a whole.</summary>
+    public static void FaultOf<T>(this ValidationContext<T> context, string part, string message)
+    {
+        var path = context.PropertyPath.Length == 0 ? part : $"{context.PropertyPath}.{part}";
+        context.AddFailure(new ValidationFailure(path, $"{path} {message}"));
+    }
+
     /// <summary>The field must be there; <paramref name="wanted"/> completes "give …".</summary>
     public static void Needed<T, TValue>(this IRuleBuilder<T, TValue> rule, string wanted) => rule.Custom((value, context) =>
     {

@@ -18,6 +18,7 @@ public static class TradeFace
         // Faults are told by the names of the JSON fields.
         ValidatorOptions.Global.PropertyNameResolver = static (_, member, _) => member is null ? null : JsonNamingPolicy.CamelCase.ConvertName(member.Name);
 
+        services.AddRouteDocumentation();
         services.AddSingleton<Recording>();
         services.AddSingleton(MeasureCatalogue.Default);
         services.AddSingleton<PrescribeProgramme>();

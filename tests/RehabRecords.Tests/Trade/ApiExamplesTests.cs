@@ -1,0 +1,106 @@
+using System.Text.Json;
+using System.Text.Json.Nodes;
+using System.Text.RegularExpressions;
+
+namespace RehabRecords.Tests.Trade;
+
+/// <summary>The worked examples are real: each request is posted, and its answer looks like the one that is shown.</summary>
+public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
+{
+    private static readonly string Folder = Path.Combine(Repository.Root, "examples", "api");
+
+    /// <summary>With this set, the answers are written anew instead of compared.</summary>
+    private static readonly bool Write = Environment.GetEnvironmentVariable("REHAB_WRITE_EXAMPLES") == "1";
+
+    [Fact]
+    public async Task Each_request_is_taken_and_each_answer_looks_as_it_is_shown()
+    {
+        var ids = new Dictionary<string, string>();
+        async Task<JsonNode> PostAsync(string name, string path)
+        {
+            var body = File.ReadAllText(Path.Combine(Folder, $"{name}.request.json"));
+            foreach (var (word, id) in ids)
+                body = body.Replace($"{{{word}}}", id, StringComparison.Ordinal);
+            var answer = await app.PostAsync(path, JsonNode.Parse(body)!);
+            var file = Path.Combine(Folder, $"{name}.answer.json");
+            if (Write)
+                File.WriteAllText(file, Plain(answer) + "\n");
+            Assert.Equal(Shape(JsonNode.Parse(File.ReadAllText(file))!), Shape(answer));
+            return answer;
+        }
+
+        ids["person"] = (string)(await PostAsync("person", "/api/people"))["id"]!;
+        await PostAsync("exercise", "/api/exercises");
+        await PostAsync("template", "/api/templates");
+        ids["programme"] = (string)(await PostAsync("programme", "/api/programmes"))["id"]!;
+        await PostAsync("measure", "/api/measures");
+        var session = await PostAsync("session", "/api/sessions");
+        Assert.Equal("urgent-review", (string?)session["urgent"]![0]!["urgency"]);
+        var flag = (string)session["flags"]![0]!["id"]!;
+        await PostAsync("clearance", $"/api/flags/{flag}/clearance");
+    }
+
+    [Fact]
+    public async Task The_document_shows_every_route_with_words_examples_and_ranges()
+    {
+        var document = await app.GetAsync("/openapi/v1.json");
+        var paths = document["paths"]!.AsObject();
+        foreach (var (path, item) in paths.Where(p => p.Key.StartsWith("/api/", StringComparison.Ordinal)))
+            foreach (var (method, operation) in item!.AsObject().Where(o => o.Value is JsonObject))
+            {
+                Assert.False(string.IsNullOrEmpty((string?)operation!["summary"]), $"{method} {path} has no summary");
+                Assert.False(string.IsNullOrEmpty((string?)operation["description"]), $"{method} {path} has no description");
+            }
+
+        foreach (var path in new[] { "/api/people", "/api/exercises", "/api/templates", "/api/programmes", "/api/sessions", "/api/measures", "/api/flags/{id}/clearance" })
+        {
+            var post = paths[path]!["post"]!;
+            Assert.NotNull(post["requestBody"]!["content"]!["application/json"]!["example"]);
+            var success = post["responses"]!.AsObject().First(r => r.Key.StartsWith('2')).Value!;
+            Assert.NotNull(success["content"]!["application/json"]!["example"]);
+            Assert.Contains(post["parameters"]!.AsArray(), p => (string?)p!["name"] == "Idempotency-Key");
+            Assert.DoesNotContain(post["parameters"]!.AsArray(), p => (string?)p!["name"] == "posted");
+        }
+
+        var result = document["components"]!["schemas"]!["ResultRequest"]!["properties"]!;
+        Assert.Equal(10000, (int?)result["repetitions"]!["maximum"]);
+        Assert.Equal(0, (int?)result["painDuring"]!["minimum"]);
+        Assert.Contains("0 to 10", (string?)result["painDuring"]!["description"]);
+    }
+
+    /// <summary>Ids of the run become plain numbers, so that the file does not change with every writing.</summary>
+    private static string Plain(JsonNode answer)
+    {
+        var seen = new Dictionary<string, string>();
+        return Uuid().Replace(answer.ToJsonString(new JsonSerializerOptions { WriteIndented = true, Encoder = System.Text.Encodings.Web.JavaScriptEncoder.UnsafeRelaxedJsonEscaping }),
+            m => seen.TryGetValue(m.Value, out var plain) ? plain : seen[m.Value] = $"00000000-0000-7000-8000-{seen.Count + 1:000000000000}");
+    }
+
+    /// <summary>Every member with the kind of its value; null stands for any kind, and a list for its first entry.</summary>
+    private static string Shape(JsonNode node)
+    {
+        var members = new SortedSet<string>(StringComparer.Ordinal);
+        void Walk(JsonNode? at, string path)
+        {
+            switch (at)
+            {
+                case JsonObject o:
+                    foreach (var (name, value) in o)
+                        Walk(value, $"{path}.{name}");
+                    break;
+                case JsonArray { Count: > 0 } a:
+                    Walk(a[0], $"{path}[]");
+                    break;
+                default:
+                    members.Add(path);
+                    break;
+            }
+        }
+
+        Walk(node, "");
+        return string.Join('\n', members);
+    }
+
+    [GeneratedRegex("[0-9a-f]{8}-[0-9a-f]{4}-7[0-9a-f]{3}-[0-9a-f]{4}-[0-9a-f]{12}")]
+    private static partial Regex Uuid();
+}
