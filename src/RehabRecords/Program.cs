@@ -13,7 +13,7 @@ using RehabRecords.Rest;
 using RehabRecords.Sessions;
 using RehabRecords.Trade;
 
-ExpressionLimits.Apply();
+_ = ExpressionLimits.Apply();
 if (args is ["build-definitions", ..])
     return PackBuilder.Run(args, Console.Error);
 

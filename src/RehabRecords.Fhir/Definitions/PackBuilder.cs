@@ -129,7 +129,8 @@ public static class PackBuilder
     private static void ExpandValueSets(IEnumerable<ValueSet> sets, IAsyncResourceResolver resolver)
     {
         var expander = new ValueSetExpander(new ValueSetExpanderSettings { ValueSetSource = resolver, MaxExpansionSize = MaxExpansion });
-        foreach (var set in sets.Where(s => !s.HasExpansion))
+        var all = sets.ToList();
+        foreach (var set in all.Where(s => !s.HasExpansion))
         {
             try
             {
@@ -140,13 +141,13 @@ public static class PackBuilder
                 // Needs a terminology that R4 does not carry (LOINC, SNOMED CT, languages): stays as it was.
                 set.Expansion = null;
             }
+        }
 
-            if (set.Expansion is { } expansion)
-            {
-                // The same input must give the same pack.
-                expansion.Identifier = null;
-                expansion.TimestampElement = null!;
-            }
+        // The same input must give the same pack; some sets were expanded in passing, for others that include them.
+        foreach (var expansion in all.Select(s => s.Expansion).OfType<ValueSet.ExpansionComponent>())
+        {
+            expansion.Identifier = null;
+            expansion.TimestampElement = null!;
         }
     }
 

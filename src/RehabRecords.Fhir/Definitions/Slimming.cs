@@ -19,6 +19,7 @@ internal static class Slimming
                 if (!own)
                 {
                     set.Copyright = null;
+                    set.Description = null;
                     set.Compose = set.HasExpansion ? null : set.Compose;
                 }
 
@@ -26,6 +27,7 @@ internal static class Slimming
             case CodeSystem system when !own:
                 system.Contact = [];
                 system.Copyright = null;
+                system.Description = null;
                 Slim(system.Concept);
                 break;
             case SearchParameter parameter:
@@ -44,6 +46,7 @@ internal static class Slimming
         {
             structure.Differential = null;
             structure.Purpose = null;
+            structure.Description = null;
             structure.Copyright = null;
         }
 

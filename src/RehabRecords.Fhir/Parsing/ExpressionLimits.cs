@@ -1,3 +1,5 @@
+using System.Text.RegularExpressions;
+
 namespace RehabRecords.Fhir.Parsing;
 
 /// <summary>Limits on what FHIRPath and regular expressions may cost.</summary>
@@ -8,8 +10,13 @@ public static class ExpressionLimits
 
     public static readonly TimeSpan PatternTimeout = TimeSpan.FromMilliseconds(250);
 
-    /// <summary>Gives every regular expression without a timeout of its own one. Must run before the first expression is made.</summary>
-    public static void Apply() => AppContext.SetData("REGEX_DEFAULT_MATCH_TIMEOUT", PatternTimeout);
+    /// <summary>Gives every regular expression without a timeout of its own one. To be called before the first expression is made.</summary>
+    /// <returns>False when that was too late: the process has used expressions before, and they wait for ever.</returns>
+    public static bool Apply()
+    {
+        AppContext.SetData("REGEX_DEFAULT_MATCH_TIMEOUT", PatternTimeout);
+        return new Regex("a").MatchTimeout == PatternTimeout;
+    }
 
     /// <summary>What is wrong with a FHIRPath from outside, or null. Too many brackets would end the process.</summary>
     public static string? Problem(string expression)

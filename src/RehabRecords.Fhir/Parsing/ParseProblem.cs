@@ -14,6 +14,6 @@ internal static class ParseProblem
         var path = (extended.InstancePath ?? "").Replace("UnnamedResource_$this", "$this", StringComparison.Ordinal);
         if (path.StartsWith("$this", StringComparison.Ordinal))
             path = (resourceType ?? "") + path[5..];
-        return new Issue(extended.IssueSeverity, extended.IssueType, extended.BaseErrorMessage, path.TrimStart('.'));
+        return new Issue(extended.IssueSeverity, extended.IssueType, extended.BaseErrorMessage.Replace("$this", resourceType ?? "the resource", StringComparison.Ordinal), path.TrimStart('.'));
     }
 }

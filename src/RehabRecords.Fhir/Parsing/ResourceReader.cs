@@ -99,6 +99,14 @@ public static class ResourceReader
         {
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Structure, "The body is not XML as FHIR uses it: " + e.Message);
         }
+        catch (NotSupportedException)
+        {
+            // The library gives up on elements inside a primitive value; the reader still stands where it did.
+            throw new RefusedException(
+                Refusal.Malformed,
+                OperationOutcome.IssueType.Structure,
+                $"The element {reader.LocalName} on line {((IXmlLineInfo)reader).LineNumber} has content that it cannot have.");
+        }
 
         if (numbers.Count > 0)
             RefuseChangedNumbers(resource, numbers, limits);

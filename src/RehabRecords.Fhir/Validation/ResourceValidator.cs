@@ -1,3 +1,4 @@
+using System.Text.RegularExpressions;
 using Firely.Fhir.Validation;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Specification.Terminology;
@@ -77,6 +78,11 @@ public sealed class ResourceValidator : IDisposable
         {
             foreach (var issue in _profiles.Validate(resource, profile).Issue)
                 issues.Add(FirelyIssue.ToIssue(issue));
+        }
+        catch (RegexMatchTimeoutException)
+        {
+            issues.Add(Issue.Error(
+                OperationOutcome.IssueType.TooCostly, "A text takes too long to be checked against the pattern of its element. Shorten it.", resource.TypeName));
         }
         finally
         {

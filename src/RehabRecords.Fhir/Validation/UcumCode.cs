@@ -40,7 +40,8 @@ public static class UcumCode
 
     private static bool IsUnit(string term)
     {
-        if (term.All(char.IsAsciiDigit))
+        // Reading the table of units takes most of a second, which the units of every day need not wait for.
+        if (term.All(char.IsAsciiDigit) || (Known.TryGetValue(term, out var valid) && valid))
             return true;
         try
         {

@@ -51,6 +51,7 @@ public class ResourceReaderTests
     [InlineData("another namespace", "<Patient xmlns=\"urn:other\"><active value=\"true\"/></Patient>", "", "")]
     [InlineData("elements out of order", "<Patient xmlns=\"http://hl7.org/fhir\"><birthDate value=\"2000-01-01\"/><active value=\"true\"/></Patient>", "Patient", "active")]
     [InlineData("text between elements", "<Patient xmlns=\"http://hl7.org/fhir\">hello<active value=\"true\"/></Patient>", "Patient", "")]
+    [InlineData("elements inside a value", "<Observation xmlns=\"http://hl7.org/fhir\"><status value=\"final\"/><code><text value=\"x\"/></code><valueInteger><value value=\"1\"/></valueInteger></Observation>", "", "value")]
     [InlineData("an unknown attribute", "<Patient xmlns=\"http://hl7.org/fhir\"><active value=\"true\" colour=\"red\"/></Patient>", "Patient.active", "colour")]
     public void Xml_is_refused_naming_the_element(string wrong, string body, string expression, string message) => Refused(wrong, FhirFormat.Xml, body, expression, message);
 
