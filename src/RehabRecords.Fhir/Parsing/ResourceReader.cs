@@ -24,7 +24,7 @@ public static class ResourceReader
     private static readonly FhirJsonDeserializer TrustedJson = FhirJsonDeserializer.SYNTAXONLY;
 
     /// <summary>Reads a body from outside.</summary>
-    /// <exception cref="RefusedException">Malformed with all problems found, or TooLarge for what is over a limit.</exception>
+    /// <exception cref="RefusedException">Malformed with all problems found, Invalid for unsafe narrative, or TooLarge for what is over a limit.</exception>
     public static Resource Read(ReadOnlyMemory<byte> body, FhirFormat format, ReadLimits? limits = null)
     {
         limits ??= ReadLimits.Default;
@@ -117,10 +117,10 @@ public static class ResourceReader
     {
         var problems = ResourceView.Of(resource).All<Narrative>()
             .Where(n => n.Value.Div is not null)
-            .SelectMany(n => SafeNarrative.Problems(n.Value.Div!).Select(p => Issue.Error(OperationOutcome.IssueType.Security, p, n.At.Path + ".div")))
+            .SelectMany(n => SafeNarrative.Problems(n.Value.Div!).Select(p => p.At(n.At.Path + ".div")))
             .ToList();
-        if (problems.Count > 0)
-            throw new RefusedException(Refusal.Malformed, problems);
+        if (Verdict.Of(problems) is { } refused)
+            throw refused;
     }
 
     // XML does not tell a number from a text that looks like one; writing the resource out again does.

@@ -1,13 +1,23 @@
 using System.Text.RegularExpressions;
 using System.Xml;
 using System.Xml.Linq;
+using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Parsing;
 
 namespace RehabRecords.Fhir.Validation;
 
+/// <summary>Why a narrative is refused.</summary>
+/// <param name="Message">What was found, and what to do.</param>
+/// <param name="BreaksR4">True when it is not the XHTML that R4 allows; false when R4 allows it, but it is not safe to show.</param>
+public sealed record NarrativeProblem(string Message, bool BreaksR4)
+{
+    internal Issue At(string expression) =>
+        Issue.Error(BreaksR4 ? OperationOutcome.IssueType.Structure : OperationOutcome.IssueType.Security, Message, expression);
+}
+
 /// <summary>
 /// What makes a narrative unsafe to show. An allow-list: elements and attributes of R4's XHTML subset, links a person may
-/// follow (https, http, mailto, #), pictures that lie in the text itself. Nothing is taken out silently; it is refused.
+/// follow (https, http, mailto, #) or a transaction turns into one (urn:uuid), pictures that lie in the text itself. Nothing is taken out silently; it is refused.
 /// </summary>
 public static partial class SafeNarrative
 {
@@ -24,7 +34,7 @@ public static partial class SafeNarrative
          + "cite datetime xml:space nohref").Split(' '), StringComparer.Ordinal);
 
     /// <summary>The reasons why the div is refused, each naming what it found; empty for a safe one.</summary>
-    public static IReadOnlyList<string> Problems(string div)
+    public static IReadOnlyList<NarrativeProblem> Problems(string div)
     {
         ArgumentNullException.ThrowIfNull(div);
         XElement root;
@@ -32,19 +42,19 @@ public static partial class SafeNarrative
         {
             using var reader = XmlReader.Create(new StringReader(div), XmlPreScan.Settings);
             if (TooDeep(div))
-                return ["The narrative is nested too deep."];
+                return [new("The narrative is nested too deep.", true)];
             root = XElement.Load(reader, LoadOptions.PreserveWhitespace);
         }
         catch (XmlException e)
         {
-            return [$"The narrative is not well-formed XHTML: {e.Message} Write characters themselves instead of HTML entities."];
+            return [new($"The narrative is not well-formed XHTML: {e.Message} Write characters themselves instead of HTML entities.", true)];
         }
 
-        var problems = new List<string>();
+        var problems = new List<NarrativeProblem>();
         if (root.Name != Xhtml + "div")
-            problems.Add("The narrative is not one div of the XHTML namespace.");
+            problems.Add(new("The narrative is not one div of the XHTML namespace.", true));
         if (string.IsNullOrWhiteSpace(root.Value) && !root.Descendants(Xhtml + "img").Any())
-            problems.Add("The narrative says nothing. Give text or leave the narrative out.");
+            problems.Add(new("The narrative says nothing. Give text or leave the narrative out.", true));
         foreach (var element in root.DescendantsAndSelf())
         {
             Check(element, problems);
@@ -64,12 +74,12 @@ public static partial class SafeNarrative
         return false;
     }
 
-    private static void Check(XElement element, List<string> problems)
+    private static void Check(XElement element, List<NarrativeProblem> problems)
     {
         var name = element.Name.LocalName;
         if (element.Name.Namespace != Xhtml || !Elements.Contains(name))
         {
-            problems.Add($"The narrative contains the element {name}, which FHIR narrative does not allow.");
+            problems.Add(new($"The narrative contains the element {name}, which FHIR narrative does not allow.", true));
             return;
         }
 
@@ -81,9 +91,9 @@ public static partial class SafeNarrative
             if (attributeName == "xml:lang")
                 continue;
             if (!Attributes.Contains(attributeName))
-                problems.Add($"The narrative contains the attribute {attributeName} on {name}, which FHIR narrative does not allow.");
+                problems.Add(new($"The narrative contains the attribute {attributeName} on {name}, which FHIR narrative does not allow.", true));
             else if (!IsSafe(name, attributeName, attribute.Value))
-                problems.Add($"The narrative contains {attributeName}=\"{Short(attribute.Value)}\" on {name}. {Remedy(attributeName)}");
+                problems.Add(new($"The narrative contains {attributeName}=\"{Short(attribute.Value)}\" on {name}. {Remedy(attributeName)}", false));
         }
     }
 

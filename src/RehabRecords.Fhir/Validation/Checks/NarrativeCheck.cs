@@ -10,6 +10,6 @@ internal sealed class NarrativeCheck : IResourceCheck
         foreach (var (at, narrative) in view.All<Narrative>())
             if (narrative.Div is { } div)
                 foreach (var problem in SafeNarrative.Problems(div))
-                    issues.Add(Issue.Error(OperationOutcome.IssueType.Security, problem, at.Path + ".div"));
+                    issues.Add(problem.At(at.Path + ".div"));
     }
 }

@@ -40,7 +40,6 @@ public class ResourceReaderTests
     [InlineData("a missing element", "{\"resourceType\":\"Observation\",\"status\":\"final\"}", "Observation", "code")]
     [InlineData("an id with a slash", "{\"resourceType\":\"Patient\",\"id\":\"a/b\"}", "Patient.id", "a/b")]
     [InlineData("a date that is none", "{\"resourceType\":\"Patient\",\"birthDate\":\"2026-02-30\"}", "Patient.birthDate", "2026-02-30")]
-    [InlineData("script in the narrative", "{\"resourceType\":\"Patient\",\"text\":{\"status\":\"generated\",\"div\":\"<div xmlns=\\\"http://www.w3.org/1999/xhtml\\\">a<script>x</script></div>\"}}", "Patient.text.div", "script")]
     public void Json_is_refused_naming_the_element(string wrong, string body, string expression, string message) => Refused(wrong, FhirFormat.Json, body, expression, message);
 
     [Theory]
@@ -54,6 +53,18 @@ public class ResourceReaderTests
     [InlineData("elements inside a value", "<Observation xmlns=\"http://hl7.org/fhir\"><status value=\"final\"/><code><text value=\"x\"/></code><valueInteger><value value=\"1\"/></valueInteger></Observation>", "", "value")]
     [InlineData("an unknown attribute", "<Patient xmlns=\"http://hl7.org/fhir\"><active value=\"true\" colour=\"red\"/></Patient>", "Patient.active", "colour")]
     public void Xml_is_refused_naming_the_element(string wrong, string body, string expression, string message) => Refused(wrong, FhirFormat.Xml, body, expression, message);
+
+    [Theory]
+    [InlineData("<script>x</script>", "script", Refusal.Malformed)]
+    [InlineData("<a href=\\\"javascript:x\\\">a</a>", "javascript:x", Refusal.Invalid)]
+    public void Narrative_that_r4_forbids_is_malformed_and_what_is_merely_unsafe_is_invalid(string content, string named, Refusal refusal)
+    {
+        var body = "{\"resourceType\":\"Patient\",\"text\":{\"status\":\"generated\",\"div\":\"<div xmlns=\\\"http://www.w3.org/1999/xhtml\\\">a" + content + "</div>\"}}";
+        var refused = Assert.Throws<RefusedException>(() => ResourceReader.Read(Encoding.UTF8.GetBytes(body), FhirFormat.Json));
+        Assert.Equal(refusal, refused.Refusal);
+        Assert.Equal("Patient.text.div", Assert.Single(refused.Issues).Expression);
+        Assert.Contains(named, refused.Message, StringComparison.Ordinal);
+    }
 
     [Fact]
     public void Invalid_utf8_is_refused()

@@ -8,7 +8,7 @@ public class SafeNarrativeTests
     [InlineData("plain text")]
     [InlineData("<p><b>Bold</b> and <i>italic</i>, 2 &lt; 3 &amp; more &#160; space</p>")]
     [InlineData("<a href=\"https://example.org/x?y=1\">a</a><a href=\"http://example.org\">b</a><a href=\"mailto:a@example.org\">c</a><a href=\"#top\">d</a><a name=\"top\">e</a>")]
-    [InlineData("<a href=\"Patient/1\">relative</a>")]
+    [InlineData("<a href=\"Patient/1\">relative</a><a href=\"urn:uuid:0c1e9b1e-6a3b-4b4e-9d7d-0d2f8c5b0a01\">in a transaction</a>")]
     [InlineData("<img alt=\"x\" src=\"#pic\"/><img alt=\"x\" src=\"data:image/png;base64,iVBORw0KGgo=\"/><img alt=\"x\" src=\"data:image/jpeg;base64,/9j/4AA=\"/>")]
     [InlineData("<table class=\"grid\"><tr><td style=\"color: red; margin: 4px\">x</td></tr></table>")]
     public void Safe_content_is_accepted(string content) => Assert.Empty(SafeNarrative.Problems(Div(content)));
@@ -41,7 +41,7 @@ public class SafeNarrativeTests
     [InlineData("<p>unclosed", "well-formed")]
     [InlineData("   ", "says nothing")]
     public void Unsafe_content_is_refused_naming_it(string content, string named) =>
-        Assert.Contains(SafeNarrative.Problems(Div(content)), p => p.Contains(named, StringComparison.OrdinalIgnoreCase));
+        Assert.Contains(SafeNarrative.Problems(Div(content)), p => p.Message.Contains(named, StringComparison.OrdinalIgnoreCase));
 
     [Theory]
     [InlineData("<div>no namespace</div>")]
