@@ -36,7 +36,7 @@ public sealed class BadInputTests(TestApp app) : IClassFixture<TestApp>
         { "an unknown extension", 422 },
         { "an unknown profile", 422 },
         { "narrative with script", 400 },
-        { "narrative with a script link", 400 },
+        { "narrative with a script link", 422 },
         { "a unit that is none", 400 },
     };
 
