@@ -25,7 +25,7 @@ public sealed class RecordMeasure(RecordStore store, Recording recording, TimePr
         var assessor = request.Assessor is { } who ? await who.ReferenceAsync(store, set, cancel) : null;
         var observation = set.Create(request.ToObservation(measure, value, assessor, clock.GetUtcNow()));
         return new Recorded<MeasureAnswer>(StatusCodes.Status201Created, $"/api/measures/{observation.Id}", observation.ToAnswer());
-    }, ct);
+    }, ct, Clinician.Tries);
 
     /// <summary>The measure, and the value to keep: as sent, or the mean of the trials.</summary>
     private static MeasureDefinition Check(MeasureRequest request, MeasureCatalogue catalogue, out decimal? value)

@@ -48,7 +48,7 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
         programme.Goal = [.. goals.Select(g => new ResourceReference($"Goal/{g.Id}"))];
         programme.Text = Words(programme, request, requests, goals);
         return new Recorded<ProgrammeAnswer>(StatusCodes.Status201Created, $"/api/programmes/{programme.Id}", ProgrammeAnswer.Of(programme, requests, goals));
-    }, ct);
+    }, ct, Clinician.Tries);
 
     private static TemplateLevel LevelOf(PlanDefinition template, ProgrammeRequest request)
     {

@@ -19,6 +19,9 @@ public sealed record Clinician
     [Description("Registration number with the professional body. With it, the same person is recognised again.")]
     public string? Registration { get; init; }
 
+    /// <summary>Two requests that name a new clinician at once both make the Practitioner; the later one tries again and finds it.</summary>
+    internal const int Tries = 5;
+
     public string Words => Registration is null ? $"{Name}, {Role}" : $"{Name}, {Role}, registration {Registration}";
 
     /// <summary>

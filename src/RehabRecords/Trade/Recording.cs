@@ -11,8 +11,9 @@ public sealed record Recorded<T>(int Status, string Location, T Answer);
 /// <summary>One request, one write set, one transaction; and a repeated key answers what the first one answered.</summary>
 public sealed class Recording(RecordStore store, RecordWriter writer)
 {
-    public Task<IResult> OnceAsync<T>(IdempotencyKey? key, Func<WriteSet, CancellationToken, Task<Recorded<T>>> prepare, CancellationToken ct) =>
-        OnceAsync(key is null ? [] : [key], prepare, ct);
+    public Task<IResult> OnceAsync<T>(
+        IdempotencyKey? key, Func<WriteSet, CancellationToken, Task<Recorded<T>>> prepare, CancellationToken ct, int tries = 1) =>
+        OnceAsync(key is null ? [] : [key], prepare, ct, tries);
 
     /// <summary>
     /// Runs <paramref name="prepare"/>, which reads what it needs and fills the set, and commits. With more than one

@@ -90,6 +90,16 @@ public class ProgrammeTests(TradeApp app) : IClassFixture<TradeApp>
         Assert.Equal(first, await AuthorAsync());
     }
 
+    [Fact]
+    public async Task A_new_clinician_named_by_many_requests_at_once_is_one_practitioner()
+    {
+        var people = await Task.WhenAll(Enumerable.Range(0, 5).Select(_ => app.PersonAsync()));
+        var posted = await Task.WhenAll(people.Select(person => app.PostAsync("/api/programmes",
+            TradeApp.With(TradeApp.Programme(person).ToJsonString(), ("author.registration", "\"PH-TEST-2\"")))));
+        Assert.Equal(5, posted.Length);
+        Assert.Single(await app.Store.FindAllAsync<Practitioner>("identifier=https://rehabrecords.example/fhir/id/registration|PH-TEST-2"));
+    }
+
     [Theory]
     [InlineData("person", null, "person is missing; give the person's id")]
     [InlineData("person", "\"a/b\"", "person is 'a/b', which cannot be an id; give the id as the service answered it")]

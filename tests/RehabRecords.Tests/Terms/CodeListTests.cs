@@ -1,7 +1,7 @@
 using System.Text.Json.Nodes;
 using RehabRecords.Terms;
 
-namespace RehabRecords.Tests.Terms;
+namespace RehabRecords.Tests;
 
 /// <summary>The lists in code and the code systems under profiles/ must say the same.</summary>
 public class CodeListTests
