@@ -17,11 +17,15 @@ internal static class ChangeText
         };
         var text = $"{Name(measure, side)}: {measure.FormatWithUnit(from)} to {measure.FormatWithUnit(to)} ({moved}). {Verdict(kind)}";
         if (detectable is not null)
-            text += $" {DetectableName(detectable.Row)}: {measure.FormatWithUnit(detectable.Value)} ({Row(detectable.Row)}).";
+            text += $" {DetectableName(detectable.Row)}: {Exact(measure, detectable.Value)} ({Row(detectable.Row)}).";
         if (important is not null)
-            text += $" Minimal important change: {measure.FormatWithUnit(important.Value)} ({Row(important.Row)}).";
+            text += $" Minimal important change: {Exact(measure, important.Value)} ({Row(important.Row)}).";
         return notes.Count == 0 ? text : $"{text} {string.Join(". ", notes)}.";
     }
+
+    // A threshold may be finer than the measure's own step: 5.5 blocks/min must not read as 6.
+    private static string Exact(MeasureDefinition measure, decimal value) =>
+        $"{value.ToString("0.###", System.Globalization.CultureInfo.InvariantCulture)} {measure.UnitText}";
 
     public static string Name(MeasureDefinition measure, Side? side) =>
         side is { } tested ? $"{measure.Title}, {tested.Code()} {measure.SideText}" : measure.Title;

@@ -21,7 +21,7 @@ internal static class AssessmentSection
             if (found is { DisagreesWithError: true, Change: { Difference: { } difference, Detectable: { } error } })
                 yield return NoteRules.TrendAndErrorDisagree.State(subject,
                     $"{name}: the trend is consistent, but the change from first to last, {found.Measure.Value(Math.Abs(difference))}, "
-                    + $"is within measurement error ({found.Measure.Value(error.Value)}{Hand(error)}). Both are stated; neither decides alone.",
+                    + $"is within measurement error ({found.Measure.Threshold(error.Value)}{Hand(error)}). Both are stated; neither decides alone.",
                     NotePhrases.Proof([.. found.Trend.Evidence, .. found.Change.Evidence], record),
                     new StatedValue(difference, found.Measure.Unit), new StatedValue(error.Value, found.Measure.Unit));
         }
@@ -39,13 +39,13 @@ internal static class AssessmentSection
         foreach (var found in findings.PracticeTrends.Where(t => Shown(t.Trend)))
             yield return NoteRules.PracticeTrend.State(
                 $"{found.Exercise.Id}.{(found.Series == PracticeSeries.Repetitions ? "repetitions" : "pain")}",
-                $"{record.ExerciseName(found.Exercise.Id)}: {Series(found.Series)} {Verdict(found.Trend)} over {Wording.Count(found.Trend.Count, "result")}, "
+                $"{record.ExerciseName(found.Exercise.Id)}: {Series(found.Series)} {Course(found)} over {Wording.Count(found.Trend.Count, "result")}, "
                 + $"{Slope(found.Trend, found.Series == PracticeSeries.Repetitions ? "repetitions" : "points")}. Descriptive only.",
                 NotePhrases.Proof(found.Trend.Evidence, record),
                 Slopes(found.Trend, found.Series == PracticeSeries.Repetitions ? "{reps}/wk" : "{score}/wk"));
 
         var all = findings.MeasureTrends.Select(t => (Name: record.MeasureName(t.Measure.Title, t.Side), t.Trend))
-            .Concat(findings.PracticeTrends.Select(t => (Name: $"{record.ExerciseName(t.Exercise.Id)} ({Series(t.Series)})", t.Trend))).ToList();
+            .Concat(findings.PracticeTrends.Select(t => (Name: $"{record.ExerciseName(t.Exercise.Id)}, {Series(t.Series)}", t.Trend))).ToList();
         var none = all.Where(t => t.Trend.Verdict == TrendVerdict.NoTrendShown).ToList();
         if (none.Count > 0)
             yield return NoteRules.NoTrend.State("", $"No consistent trend shown: {Counted(none)}.", NotePhrases.Proof([.. none.SelectMany(t => t.Trend.Evidence)], record));
@@ -65,11 +65,15 @@ internal static class AssessmentSection
         _ => "changing",
     };
 
+    /// <summary>More repetitions or less pain is a course, not yet an improvement.</summary>
+    private static string Course(PracticeTrend found) =>
+        found.Trend.Verdict == TrendVerdict.Improving == (found.Series == PracticeSeries.Repetitions) ? "rising" : "falling";
+
     private static string Series(PracticeSeries series) => series == PracticeSeries.Repetitions ? "repetitions in a session" : "pain during practice";
 
     private static string Slope(Trend trend, string unit)
     {
-        var interval = trend is { LowPerWeek: { } low, HighPerWeek: { } high } ? $"95 % interval {Wording.Number(low, 2)} to {Wording.Number(high, 2)}" : "no interval";
+        var interval = trend is { LowPerWeek: { } low, HighPerWeek: { } high } ? $"95 % interval {Wording.Number(low, 2)} to {Wording.Number(high, 2)}" : "too few results for an interval";
         var p = trend.P is not { } value ? "" : value < 0.001 ? "; p < 0.001" : $"; p = {Wording.Fixed(value, 3)}";
         return $"{Wording.Number(trend.SlopePerWeek ?? 0, 2)} {unit} a week ({interval}{p})";
     }

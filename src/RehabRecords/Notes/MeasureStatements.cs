@@ -16,7 +16,7 @@ internal static class MeasureStatements
                 && c.Last.Variant == series.Key.Variant && c.Last.Site == series.Key.Site);
             var measure = findings.Measures.GetValueOrDefault(series.Key.Measure);
             // A change names both its results, so the latest is not said a second time.
-            yield return change is null ? Latest(record, measure, series.Last()) : Changed(record, change);
+            yield return change is null ? Latest(record, measure, series.Last()) : Changed(record, change, series.Count());
         }
     }
 
@@ -42,11 +42,11 @@ internal static class MeasureStatements
             latest.Value is { } value ? [new StatedValue(value, latest.Unit ?? measure?.Unit ?? "1")] : []);
     }
 
-    private static Statement Changed(ProgrammeRecord record, MeasureChange change)
+    private static Statement Changed(ProgrammeRecord record, MeasureChange change, int results)
     {
         var measure = change.Measure;
         var text = $"{Name(record, measure, change.Last)}: {Value(measure, change.First)} on {Wording.Date(Day(record, change.First))}, "
-            + $"{Value(measure, change.Last)} on {Wording.Date(Day(record, change.Last))}{Difference(change)}. {Class(change)}";
+            + $"{Value(measure, change.Last)} on {Wording.Date(Day(record, change.Last))}{(results > 2 ? $" (first and last of {results} results)" : "")}{Difference(change)}. {Class(change)}";
         foreach (var choice in new[] { change.Detectable, change.Important }.OfType<ThresholdChoice>())
             text += $" {Row(measure, choice)}";
         foreach (var note in change.Notes)
@@ -76,8 +76,8 @@ internal static class MeasureStatements
 
     private static string Class(MeasureChange change)
     {
-        var error = change.Detectable is { } d ? change.Measure.Value(d.Value) : "";
-        var worth = change.Important is { } i ? change.Measure.Value(i.Value) : "";
+        var error = change.Detectable is { } d ? change.Measure.Threshold(d.Value) : "";
+        var worth = change.Important is { } i ? change.Measure.Threshold(i.Value) : "";
         return change.Class switch
         {
             ChangeClass.BelowDetectable => $"Below the minimal detectable change ({error}): within measurement error.",
@@ -98,7 +98,7 @@ internal static class MeasureStatements
     {
         var row = choice.Row;
         var kind = row.Kind == ThresholdKind.Detectable ? "Minimal detectable change" : "Minimal important change";
-        var parts = new List<string> { measure.Value(choice.Value) };
+        var parts = new List<string> { measure.Threshold(choice.Value) };
         if (row.Level is { } level)
             parts.Add($"{level} %");
         if (row.Hand != HandRole.Any)

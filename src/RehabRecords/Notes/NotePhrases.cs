@@ -15,16 +15,16 @@ internal static partial class NotePhrases
 
     public static string InRecent(this ProgrammeRecord record) => $"in the {RecentDays} days to {Wording.Date(record.AsOf)}";
 
-    /// <summary>"Clothes pegs, right hand".</summary>
+    /// <summary>"Clothes pegs (right hand)".</summary>
     public static string ExerciseName(this ProgrammeRecord record, string planned)
     {
         var prescription = record.Prescriptions.FirstOrDefault(p => p.Planned.Id == planned);
         return prescription is null ? "An exercise outside the programme"
             : prescription.Planned.Title + prescription.Side switch
             {
-                Side.Left => ", left hand",
-                Side.Right => ", right hand",
-                Side.Both => ", both hands",
+                Side.Left => " (left hand)",
+                Side.Right => " (right hand)",
+                Side.Both => " (both hands)",
                 _ => "",
             };
     }
@@ -88,6 +88,9 @@ internal static partial class NotePhrases
 
     /// <summary>A value with its unit as a person reads it.</summary>
     public static string Value(this MeasureDefinition measure, decimal value) => measure.FormatWithUnit(value).TrimEnd().Replace('-', '−');
+
+    /// <summary>A threshold as it was published, which may be finer than the measure's own step: 5.5 blocks/min.</summary>
+    public static string Threshold(this MeasureDefinition measure, decimal value) => $"{Wording.Number(value, 3)} {measure.UnitText}".TrimEnd();
 
     /// <summary>"by the person and the carer".</summary>
     public static string By(IEnumerable<Session> sessions) =>

@@ -27,7 +27,7 @@ public static class NoteRules
         "There are remarks older than those quoted.", Attributed);
 
     public static readonly NoteRule Pain = new("pain", Subjective, StatementKind.Reported,
-        "Pain, 0 to 10, as reported by {who} in the 14 days to {date}: before practice {range}, during {range}, after {range}. Highest during practice: {value} ({exercise}, {date}).",
+        "Pain, 0 to 10, as reported by {who} in the 14 days to {date}: before practice {range}, during {range}, after {range}. Highest during practice: {value}, {exercise} on {date}.",
         "Any pain rating in the 14 days to the latest result.", Attributed);
 
     public static readonly NoteRule Fatigue = new("fatigue", Subjective, StatementKind.Reported,
@@ -83,7 +83,7 @@ public static class NoteRules
         "A result of that week says neither repetitions nor minutes.", NeverBlank);
 
     public static readonly NoteRule QualityAndHelp = new("quality-and-help", Objective, StatementKind.Finding,
-        "{exercise}: own success criterion met in {n}, partly met in {n} and not met in {n} of the last {m} rated sessions; latest help recorded: {help}.",
+        "{exercises}: own success criterion met in {n}, partly met in {n} and not met in {n} of the last {m} rated sessions; latest help recorded: {help}.",
         "Quality or help was recorded for the exercise; the last three rated sessions.", Soap);
 
     public static readonly NoteRule MeasureLatest = new("measure", Objective, StatementKind.Finding,
@@ -95,7 +95,7 @@ public static class NoteRules
         "A measure and side has one result, and it was not completed.", "status is kept apart from value; a cut-off time is never a measurement: rule of this record");
 
     public static readonly NoteRule MeasureChanged = new("measure-change", Objective, StatementKind.Finding,
-        "{measure}, {side}: {first} on {date}, {last} on {date}: {difference} {better | worse}. {class of the change} {threshold, level, population, hand, citation, why it was picked}",
+        "{measure}, {side}: {first} on {date}, {last} on {date} (first and last of {n} results): {difference} {better | worse}. {class of the change} {threshold, level, population, hand, citation, why it was picked}",
         "A measure and side has two results or more.", Thresholds);
 
     public static readonly NoteRule ClinicianWords = new("words-clinician", Objective, StatementKind.Reported,
@@ -115,7 +115,7 @@ public static class NoteRules
         "A trend is shown while the change from first to last is below the minimal detectable change.", Thresholds);
 
     public static readonly NoteRule PracticeTrend = new("trend-practice", Assessment, StatementKind.Finding,
-        "{exercise}: {repetitions in a session | pain during practice} {improving | worsening} over {n} results, {slope} a week (95 % interval {low} to {high}; p = {p}).",
+        "{exercise}: {repetitions in a session | pain during practice} {rising | falling} over {n} results, {slope} a week (95 % interval {low} to {high}; p = {p}).",
         "Five results or more and a two-sided p below 0.05.", Trends);
 
     public static readonly NoteRule NoTrend = new("trend-not-shown", Assessment, StatementKind.Finding,

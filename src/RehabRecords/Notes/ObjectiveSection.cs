@@ -34,7 +34,7 @@ internal static class ObjectiveSection
         var programme = record.Programme;
         var level = programme.Level is { } number ? $", level {number}" : "";
         var until = programme.End is { } end ? $" to {Wording.Date(end)}" : "";
-        var exercises = record.Prescriptions.Select(p => $"{record.ExerciseName(p.Planned.Id)} ({Amount(p.Planned.Dosage)})");
+        var exercises = record.Prescriptions.Select(p => $"{record.ExerciseName(p.Planned.Id)}, {Amount(p.Planned.Dosage)}");
         return NoteRules.ProgrammeDelivered.State("",
             $"Home programme “{programme.Title}”{level}, from {Wording.Date(programme.Start)}{until}: {string.Join("; ", exercises)}.",
             new Evidence(programme.Evidence, record.Prescriptions.Select(p => p.Planned.Evidence)));
@@ -125,25 +125,27 @@ internal static class ObjectiveSection
         return values;
     }
 
-    private static IEnumerable<Statement> QualityAndHelp(ProgrammeRecord record)
+    /// <summary>Exercises of which the same is to be said share one sentence.</summary>
+    private static IEnumerable<Statement> QualityAndHelp(ProgrammeRecord record) =>
+        from found in record.Prescriptions.DistinctBy(p => p.Planned.Id).Select(p => QualityAndHelp(record, p.Planned.Id))
+        where found.Words.Length > 0
+        group found by found.Words into alike
+        select NoteRules.QualityAndHelp.State(
+            alike.First().Planned,
+            $"{Wording.List(alike.Select(f => record.ExerciseName(f.Planned)))}: {alike.Key}.",
+            Evidence.Of(alike.SelectMany(f => f.Evidence))!);
+
+    private static (string Planned, string Words, IReadOnlyList<string> Evidence) QualityAndHelp(ProgrammeRecord record, string planned)
     {
-        foreach (var prescription in record.Prescriptions.DistinctBy(p => p.Planned.Id))
-        {
-            var done = record.Sessions.Where(s => s.Report.Done).SelectMany(s => s.Report.Exercises)
-                .Where(e => e.Planned == prescription.Planned.Id && e.Done).ToList();
-            var rated = done.Where(e => e.Quality is not null).TakeLast(RatedSessions).ToList();
-            var helped = done.LastOrDefault(e => e.Help is not null);
-            if (rated.Count == 0 && helped is null)
-                continue;
-            var parts = new List<string>();
-            if (rated.Count > 0)
-                parts.Add($"own success criterion {Counts(rated)} of the last {Wording.Count(rated.Count, "rated session")}");
-            if (helped is not null)
-                parts.Add($"latest help recorded: {CodeLists.HelpLevel.Words(helped.Help!.Value.Code())}");
-            yield return NoteRules.QualityAndHelp.State(prescription.Planned.Id,
-                $"{record.ExerciseName(prescription.Planned.Id)}: {string.Join("; ", parts)}.",
-                Evidence.Of(rated.Select(r => r.Evidence).Concat(helped is null ? [] : [helped.Evidence]))!);
-        }
+        var done = record.Sessions.Where(s => s.Report.Done).SelectMany(s => s.Report.Exercises).Where(e => e.Planned == planned && e.Done).ToList();
+        var rated = done.Where(e => e.Quality is not null).TakeLast(RatedSessions).ToList();
+        var helped = done.LastOrDefault(e => e.Help is not null);
+        var parts = new List<string>();
+        if (rated.Count > 0)
+            parts.Add($"own success criterion {Counts(rated)} of the last {Wording.Count(rated.Count, "rated session")}");
+        if (helped is not null)
+            parts.Add($"latest help recorded: {CodeLists.HelpLevel.Words(helped.Help!.Value.Code())}");
+        return (planned, string.Join("; ", parts), [.. rated.Select(r => r.Evidence), .. helped is null ? Array.Empty<string>() : [helped.Evidence]]);
     }
 
     private static string Counts(List<ExerciseReport> rated) => Wording.List(

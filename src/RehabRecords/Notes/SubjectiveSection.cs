@@ -95,7 +95,7 @@ internal static class SubjectiveSection
             // Of equal ratings the latest is named.
             var worst = during.OrderByDescending(p => p.Result.PainDuring).ThenByDescending(p => p.Day).ThenBy(p => p.Result.Evidence, StringComparer.Ordinal).FirstOrDefault();
             var highest = worst.Result is null || worst.Result.PainDuring == 0 ? ""
-                : $" Highest during practice: {worst.Result.PainDuring} ({record.ExerciseName(worst.Result.Planned)}, {Wording.Date(worst.Day)}).";
+                : $" Highest during practice: {worst.Result.PainDuring}, {record.ExerciseName(worst.Result.Planned)} on {Wording.Date(worst.Day)}.";
             yield return NoteRules.Pain.State("",
                 $"Pain, 0 to 10, as reported {by} {record.InRecent()}: {Range("before practice", r => r.PainBefore)}, {Range("during", r => r.PainDuring)}, {Range("after", r => r.PainAfter)}.{highest}",
                 Evidence.Of(painful.Select(p => p.Result.Evidence))!,

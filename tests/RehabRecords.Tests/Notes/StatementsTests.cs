@@ -40,7 +40,7 @@ public class StatementsTests
             "Nine-Hole Peg Test, right (affected): the trend is consistent, but the change from first to last, 15.0 s, is within measurement error (32.8 s for the affected hand). Both are stated; neither decides alone.",
             The(record, NoteRules.TrendAndErrorDisagree).Text);
         var change = The(record, NoteRules.MeasureChanged);
-        Assert.Contains("62.0 s on 2 March 2026, 47.0 s on 11 May 2026: 15.0 s less (better). Below the minimal detectable change (32.8 s): within measurement error.", change.Text);
+        Assert.Contains("62.0 s on 2 March 2026, 47.0 s on 11 May 2026 (first and last of 6 results): 15.0 s less (better). Below the minimal detectable change (32.8 s): within measurement error.", change.Text);
         Assert.Contains("95 %", change.Text);
         Assert.Contains("Chen", change.Text);
         Assert.Equal(["Observation/peg-1/_history/1", "Observation/peg-6/_history/1"], change.Evidence);
@@ -64,7 +64,7 @@ public class StatementsTests
     [Fact]
     public void While_a_flag_is_open_nothing_suggests_to_go_on()
     {
-        var suggestions = Of(HandMade.TwoWeeks().WithFlag("chest-pain")).Where(s => s.Kind == Terms.StatementKind.Suggestion && s.Rule != NoteRules.AskAboutMissingReports);
+        var suggestions = Of(HandMade.TwoWeeks().WithFlag("chest-pain")).Where(s => s.Kind == RehabRecords.Terms.StatementKind.Suggestion && s.Rule != NoteRules.AskAboutMissingReports);
         Assert.All(suggestions, s => Assert.Equal(NoteRules.SuggestStop, s.Rule));
         Assert.NotEmpty(suggestions);
     }
@@ -89,9 +89,9 @@ public class StatementsTests
     public void Suggestions_are_called_suggestions_and_the_caution_stands_beside_them()
     {
         var plan = Of(HandMade.TwoWeeks()).Where(s => s.Section == NoteSection.Plan).ToList();
-        Assert.All(plan.Where(s => s.Kind == Terms.StatementKind.Suggestion), s => Assert.StartsWith("Suggestion", s.Text));
+        Assert.All(plan.Where(s => s.Kind == RehabRecords.Terms.StatementKind.Suggestion), s => Assert.StartsWith("Suggestion", s.Text));
         Assert.Contains(plan, s => s.Rule == NoteRules.SuggestionCaution);
-        Assert.Contains(plan, s => s.Kind == Terms.StatementKind.Suggestion && s.Text.Contains(" Rule ", StringComparison.Ordinal));
+        Assert.Contains(plan, s => s.Kind == RehabRecords.Terms.StatementKind.Suggestion && s.Text.Contains(" Rule ", StringComparison.Ordinal));
     }
 
     [Fact]
@@ -121,6 +121,27 @@ public class StatementsTests
     }
 
     [Fact]
+    public void A_threshold_is_shown_as_published_though_the_measure_counts_whole_blocks()
+    {
+        MeasureResult Blocks(string id, int day, decimal value) =>
+            HandMade.Peg(id, HandMade.Start.AddDays(day), value) with { Measure = "box-and-block", Evidence = $"Observation/{id}/_history/1" };
+
+        var record = HandMade.Programme() with { Measures = [Blocks("b1", 0, 20), Blocks("b2", 7, 23), Blocks("b3", 14, 25)] };
+        var text = The(record, NoteRules.MeasureChanged).Text;
+        Assert.Contains("25 blocks/min on 16 March 2026 (first and last of 3 results): 5 blocks/min more (better). Below the minimal detectable change (5.5 blocks/min)", text);
+        Assert.Contains("5.5 blocks/min", Findings.Of(record, MeasureCatalogue.Default).Changes[0].Text);
+    }
+
+    [Fact]
+    public void Repetitions_rise_or_fall_and_are_not_called_better()
+    {
+        var record = HandMade.Programme([.. Enumerable.Range(0, 6).Select(i => HandMade.Done($"s{i}", HandMade.Start.AddDays(2 * i), r => r with { Repetitions = 10 + 2 * i, PainDuring = 6 - i }))]);
+        var trends = Of(record).Where(s => s.Rule == NoteRules.PracticeTrend).Select(s => s.Text).ToList();
+        Assert.StartsWith("Clothes pegs (right hand): repetitions in a session rising over 6 results, 7 repetitions a week", trends[0]);
+        Assert.StartsWith("Clothes pegs (right hand): pain during practice falling over 6 results, −3.5 points a week", trends[1]);
+    }
+
+    [Fact]
     public void A_goal_is_told_by_its_levels_before_its_score()
     {
         var statements = Of(HandMade.TwoWeeks());
@@ -134,7 +155,7 @@ public class StatementsTests
     public void More_than_half_again_of_what_was_prescribed_is_mentioned()
     {
         var record = HandMade.Programme(HandMade.Done("s1", HandMade.Start, r => r with { Repetitions = 60 }));
-        Assert.Equal("Clothes pegs, right hand, week 1: 60 of 20 planned repetitions (300 %), more than 150 % of what was prescribed. Ask about it.",
+        Assert.Equal("Clothes pegs (right hand), week 1: 60 of 20 planned repetitions (300 %), more than 150 % of what was prescribed. Ask about it.",
             The(record, NoteRules.OverPractice).Text);
     }
 
