@@ -127,8 +127,15 @@ public sealed record MeasureDefinition(
     /// <summary>Other units a value may be sent in, with the factor to the measure's unit.</summary>
     public IReadOnlyList<UnitFactor> OtherUnits { get; init; } = [];
 
-    /// <summary>A number with the measure's decimals, as shown to a person.</summary>
-    public string Format(decimal value) => value.ToString($"F{Decimals}", System.Globalization.CultureInfo.InvariantCulture);
+    /// <summary>
+    /// A number with the measure's decimals, as shown to a person, and one more where the value has it: a threshold of 5.5
+    /// blocks shown as 6 would make a change of 5.5 look short of it.
+    /// </summary>
+    public string Format(decimal value)
+    {
+        var rounded = decimal.Round(value, Decimals, MidpointRounding.AwayFromZero);
+        return value.ToString($"F{(rounded == value ? Decimals : Decimals + 1)}", System.Globalization.CultureInfo.InvariantCulture);
+    }
 
     /// <summary>A number with its unit, as shown to a person.</summary>
     public string FormatWithUnit(decimal value) => $"{Format(value)} {UnitText}";

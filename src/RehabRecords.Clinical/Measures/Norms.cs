@@ -92,7 +92,7 @@ public static class Norms
         var value = measure.Unit == norm.Unit ? own : own / measure.OtherUnits.First(u => u.Unit == norm.Unit).Factor;
         var better = measure.Direction == Direction.LowerIsBetter ? cell.Mean - value : value - cell.Mean;
         var (z, percent) = ((double)(better / cell.Sd), (double)(value / cell.Mean * 100));
-        var text = $"{ChangeText.Name(measure, result.Side)}: {measure.FormatWithUnit(own)}, {percent:F0} % of the mean, z {z:+0.00;-0.00;0.00} (positive is better) "
+        var text = $"{ChangeText.Name(measure, result.Side)}: {measure.FormatWithUnit(decimal.Round(own, measure.Decimals, MidpointRounding.AwayFromZero))}, {percent:F0} % of the mean, z {z:+0.00;-0.00;0.00} (positive is better) "
             + $"for {cell.Sex.Code()}, {cell.FromAge} to {cell.ToAge} years, {hand.Code()} hand. {norm.Source}"
             + (cell.Remark is null ? "." : $"; {cell.Remark}.");
         return new(norm, cell, value, z, percent, text, [result.Evidence]);

@@ -39,7 +39,8 @@ public sealed record Trend(
         var tooFew = ordered.Count < FewestPoints;
         double? p = tooFew ? null : test.P;
         var verdict = tooFew ? TrendVerdict.TooFewPoints
-            : test.P >= Alpha || test.S == 0 ? TrendVerdict.NoTrendShown
+            // Many ties can give a small p beside a middle slope of nothing: no amount of change could be named.
+            : test.P >= Alpha || test.S == 0 || line is not { Slope: not 0 } ? TrendVerdict.NoTrendShown
             : MeasureChange.DirectionOf(direction, test.S) switch
             {
                 ChangeDirection.Improved => TrendVerdict.Improving,

@@ -21,6 +21,7 @@ public class ChangeTests
         Assert.Null(change.Detectable.Misfit);
         Assert.Contains("Chen HM 2009", change.Text);
         Assert.Contains("95 %", change.Text);
+        Assert.Contains($"{mdc:0.0} ", change.Text);
         Assert.Equal(["first", "last"], change.Evidence);
     }
 

@@ -121,6 +121,17 @@ public class TrendTests
     }
 
     [Fact]
+    public void A_series_that_rose_once_and_then_stayed_has_no_slope_and_so_no_trend()
+    {
+        // Short at first, then the full amount seven times: S is large by its ties, the middle slope is 0.
+        double[] values = [12, 13, 15, 15, 15, 15, 15, 15, 15];
+        var trend = Trend.Of([.. values.Select((v, i) => new TrendPoint(Start.AddDays(i), v, "e"))], Direction.HigherIsBetter, "repetitions");
+        Assert.True(trend.P < Trend.Alpha);
+        Assert.Equal(0, trend.SlopePerWeek);
+        Assert.Equal(TrendVerdict.NoTrendShown, trend.Verdict);
+    }
+
+    [Fact]
     public void Points_at_one_time_have_no_slope()
     {
         var trend = Trend.Of([.. Enumerable.Range(0, 5).Select(i => new TrendPoint(Start, i, "e"))], Direction.HigherIsBetter, "s");
