@@ -1,0 +1,85 @@
+using System.Net.Http.Json;
+using System.Text.Json.Nodes;
+
+namespace RehabRecords.Benchmarks;
+
+/// <summary>A made-up caseload to post sessions for: each person has one programme of six exercises.</summary>
+internal sealed class Clinic(HttpClient http, string demoFolder)
+{
+    private static readonly string[] Exercises = ["table-slides", "clothes-pegs", "card-turning", "bean-pouring", "buttons", "jar-lids"];
+
+    private readonly List<(string Person, string Programme)> _caseload = [];
+    private int _next;
+
+    public async Task OpenAsync(int people)
+    {
+        foreach (var file in Directory.EnumerateFiles(Path.Combine(demoFolder, "2-exercises"), "*.json").Order(StringComparer.Ordinal))
+            await PostAsync("/api/exercises", JsonNode.Parse(await File.ReadAllTextAsync(file))!);
+        for (var i = 0; i < people; i++)
+        {
+            var person = await PostAsync("/api/people", new JsonObject
+            {
+                ["identifier"] = new JsonObject { ["system"] = "https://bench.example/id/person", ["value"] = $"B-{i}" },
+                ["familyName"] = $"Benchley{i}",
+                ["givenNames"] = new JsonArray("Testa"),
+                ["birthDate"] = "1955-05-05",
+                ["sex"] = "female",
+                ["dominantHand"] = "right",
+                ["affectedSide"] = "right",
+            });
+            var programme = await PostAsync("/api/programmes", new JsonObject
+            {
+                ["person"] = person["id"]!.DeepClone(),
+                ["levelReason"] = "Benchmark.",
+                ["title"] = "Table-top practice",
+                ["start"] = "2026-01-05",
+                ["end"] = "2026-11-20",
+                ["painLimit"] = 5,
+                ["exercises"] = new JsonArray([.. Exercises.Select(e => new JsonObject
+                {
+                    ["exercise"] = e + "|1",
+                    ["side"] = "right",
+                    ["schedule"] = new JsonObject { ["timesPerDay"] = 1 },
+                })]),
+            });
+            _caseload.Add((person["id"]!.GetValue<string>(), programme["id"]!.GetValue<string>()));
+        }
+    }
+
+    /// <summary>Posts one session of six exercises for the next person in turn; each person's sessions are on successive days.</summary>
+    public async Task PostSessionAsync()
+    {
+        var turn = Interlocked.Increment(ref _next) - 1;
+        var (person, programme) = _caseload[turn % _caseload.Count];
+        var day = new DateOnly(2026, 1, 5).AddDays(turn / _caseload.Count % 300);
+        await PostAsync("/api/sessions", new JsonObject
+        {
+            ["person"] = person,
+            ["programme"] = programme,
+            ["doneAt"] = $"{day:yyyy-MM-dd}T10:00:00Z",
+            ["reportedBy"] = new JsonObject { ["role"] = "patient" },
+            ["exercises"] = new JsonArray([.. Exercises.Select(e => new JsonObject
+            {
+                ["exercise"] = e,
+                ["sets"] = 2,
+                ["repetitions"] = 16 + (turn % 5),
+                ["minutes"] = 5,
+                ["side"] = "right",
+                ["painBefore"] = 1,
+                ["painDuring"] = 2,
+                ["painAfter"] = 1,
+                ["exertion"] = new JsonObject { ["scale"] = "0-10", ["value"] = 4 },
+                ["quality"] = "met",
+            })]),
+        });
+    }
+
+    private async Task<JsonNode> PostAsync(string route, JsonNode body)
+    {
+        using var response = await http.PostAsJsonAsync(route, body);
+        var text = await response.Content.ReadAsStringAsync();
+        return response.IsSuccessStatusCode
+            ? JsonNode.Parse(text)!
+            : throw new InvalidOperationException($"POST {route}: {(int)response.StatusCode} {text}");
+    }
+}

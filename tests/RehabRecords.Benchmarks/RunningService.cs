@@ -1,0 +1,96 @@
+using System.Diagnostics;
+using System.Net;
+using System.Net.Sockets;
+
+namespace RehabRecords.Benchmarks;
+
+/// <summary>The service as a process of its own, on a free port and a new data folder.</summary>
+internal sealed class RunningService : IAsyncDisposable
+{
+    private readonly Process _process;
+    private readonly string _folder;
+
+    private RunningService(Process process, string folder, Uri address)
+    {
+        _process = process;
+        _folder = folder;
+        Http = new HttpClient(new SocketsHttpHandler { MaxConnectionsPerServer = 256 }) { BaseAddress = address };
+    }
+
+    public HttpClient Http { get; }
+
+    public long ResidentMegabytes
+    {
+        get
+        {
+            _process.Refresh();
+            return _process.WorkingSet64 / 1048576;
+        }
+    }
+
+    public TimeSpan ProcessorTime
+    {
+        get
+        {
+            _process.Refresh();
+            return _process.TotalProcessorTime;
+        }
+    }
+
+    /// <summary>Starts the service and returns at once; the caller asks until it answers.</summary>
+    public static RunningService Start(string assembly)
+    {
+        var folder = Directory.CreateTempSubdirectory("rehabrecords-bench-").FullName;
+        var address = $"http://127.0.0.1:{FreePort()}";
+        var start = new ProcessStartInfo("dotnet", [assembly, "--urls", address, "--data", folder])
+        {
+            RedirectStandardOutput = true,
+            RedirectStandardError = true,
+            Environment = { ["Logging__LogLevel__Default"] = "Warning" },
+        };
+        var process = Process.Start(start) ?? throw new InvalidOperationException("dotnet did not start.");
+        process.OutputDataReceived += (_, _) => { };
+        process.ErrorDataReceived += (_, line) => { if (line.Data is not null) Console.Error.WriteLine(line.Data); };
+        process.BeginOutputReadLine();
+        process.BeginErrorReadLine();
+        return new RunningService(process, folder, new Uri(address));
+    }
+
+    public async Task UntilAsync(Func<HttpClient, Task<bool>> answered)
+    {
+        for (var tries = 0; tries < 6000; tries++)
+        {
+            if (_process.HasExited)
+                throw new InvalidOperationException($"The service ended with code {_process.ExitCode}.");
+            try
+            {
+                if (await answered(Http))
+                    return;
+            }
+            catch (HttpRequestException)
+            {
+                // not listening yet
+            }
+
+            await Task.Delay(5);
+        }
+
+        throw new TimeoutException("The service did not answer within 30 s.");
+    }
+
+    public async ValueTask DisposeAsync()
+    {
+        Http.Dispose();
+        _process.Kill(entireProcessTree: true);
+        await _process.WaitForExitAsync();
+        _process.Dispose();
+        Directory.Delete(_folder, recursive: true);
+    }
+
+    private static int FreePort()
+    {
+        using var listener = new TcpListener(IPAddress.Loopback, 0);
+        listener.Start();
+        return ((IPEndPoint)listener.LocalEndpoint).Port;
+    }
+}
