@@ -5,6 +5,7 @@ using RehabRecords.Fhir.Bundles;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Progress;
+using RehabRecords.Trade;
 
 namespace RehabRecords.Notes;
 
@@ -36,7 +37,7 @@ public static class NoteEndpoints
             .WithDescription("As JSON statements (application/json), a page (text/html), plain text (text/plain), or a FHIR document with everything the note "
                 + "rests on (application/fhir+json, application/fhir+xml), by the Accept header.")
             .Produces<NoteView>(200, "application/json").Produces<string>(200, "text/html", "text/plain", "application/fhir+json", "application/fhir+xml").ProducesProblem(404).ProducesProblem(406);
-        notes.MapPost("", PostAsync).WithSummary("Draft a note now")
+        notes.MapPost("", PostAsync).WithExample("note").WithSummary("Draft a note now")
             .WithDescription("Computes the draft of a programme from the record as it is. The open draft gets a new version, or stays as it is when it already says the same; "
                 + "after a note was signed the next one begins. 201 for a new note, 200 otherwise.")
             .Produces<NoteView>(201).Produces<NoteView>(200).ProducesProblem(404);

@@ -38,6 +38,7 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         Assert.Equal("urgent-review", (string?)session["urgent"]![0]!["urgency"]);
         var flag = (string)session["flags"]![0]!["id"]!;
         await PostAsync("clearance", $"/api/flags/{flag}/clearance");
+        await PostAsync("note", "/api/notes");
     }
 
     [Fact]
