@@ -95,8 +95,6 @@ internal sealed class SqliteDialect : Dialect
             var found = new Dictionary<string, string>(StringComparer.Ordinal) { ["sqlite_version"] = connection.ServerVersion };
             if (Version.Parse(connection.ServerVersion) < _oldestSafe)
                 throw new StoreUnusableException($"SQLite {connection.ServerVersion} can corrupt its file under load; {_oldestSafe} or later is needed.");
-            // Only a new file takes a page size: two typical resources then share a page.
-            Execute(connection, "PRAGMA page_size=8192");
             foreach (var (name, value, expected) in _settings)
             {
                 Execute(connection, $"PRAGMA {name}={value}");

@@ -102,6 +102,21 @@ public abstract partial class RecordStoreContract
         Assert.Equal(Enumerable.Reverse(before), seen);
     }
 
+    [Fact]
+    public async Task A_resource_with_several_dates_is_sorted_by_its_earliest_or_in_reverse_by_its_latest()
+    {
+        async Task<string> Note(params string[] days) => (await Store.CreateAsync(new Composition
+        {
+            Event = [.. days.Select(d => new Composition.EventComponent { Period = new Period { Start = d, End = d } })],
+        })).Id;
+        var around = await Note("2026-03-09", "2026-03-01");
+        var between = await Note("2026-03-05");
+        var undated = await Note();
+
+        Assert.Equal([around, between, undated], await Store.IdsAsync("Composition", "_sort=period&_count=2"));
+        Assert.Equal([around, between, undated], await Store.IdsAsync("Composition", "_sort=-period&_count=1"));
+    }
+
     [Theory]
     [InlineData("nonsense")]
     [InlineData("W10")]
