@@ -7,7 +7,7 @@ namespace RehabRecords.Notes;
 internal static class AssessmentSection
 {
     public static IEnumerable<Statement> Of(ProgrammeRecord record, ProgrammeFindings findings) =>
-        [.. Measures(record, findings), .. Practice(record, findings), .. Goals(record, findings), .. Definition(findings), .. OverPractice(record, findings)];
+        [.. Measures(record, findings), .. Practice(record, findings), .. Goals(record, findings), .. OverPractice(record, findings)];
 
     private static IEnumerable<Statement> Measures(ProgrammeRecord record, ProgrammeFindings findings)
     {
@@ -39,7 +39,7 @@ internal static class AssessmentSection
         foreach (var found in findings.PracticeTrends.Where(t => Shown(t.Trend)))
             yield return NoteRules.PracticeTrend.State(
                 $"{found.Exercise.Id}.{(found.Series == PracticeSeries.Repetitions ? "repetitions" : "pain")}",
-                $"{record.ExerciseName(found.Exercise.Id)}: {Series(found.Series)} {Course(found)} over {Wording.Count(found.Trend.Count, "result")}, "
+                $"{record.ExerciseName(found.Exercise.Id)}: {Series(found.Series)} {Course(found)} over {Wording.Count(found.Trend.Count, "result")} in the {Findings.TrendDays} days to {Wording.Date(record.AsOf)}, "
                 + $"{Slope(found.Trend, found.Series == PracticeSeries.Repetitions ? "repetitions" : "points")}. Descriptive only.",
                 NotePhrases.Proof(found.Trend.Evidence, record),
                 Slopes(found.Trend, found.Series == PracticeSeries.Repetitions ? "{reps}/wk" : "{score}/wk"));
@@ -112,21 +112,6 @@ internal static class AssessmentSection
     private static string Level(int level) => level > 0 ? $"+{level}" : Wording.Number((decimal)level);
 
     private static string Signed(double value) => value > 0 ? $"+{Wording.Fixed(value, 1)}" : Wording.Fixed(value, 1);
-
-    private static IEnumerable<Statement> Definition(ProgrammeFindings findings)
-    {
-        var rule = AdherenceRule.MoreThan70;
-        if (findings.Adherence.Due == 0 || Evidence.Of(findings.Adherence.Evidence) is not { } evidence)
-            yield break;
-        var verdict = findings.Adherence.Meets(rule) switch
-        {
-            true => "this is reached",
-            false => "this is not reached",
-            null => "it cannot be said whether this is reached, since the bounds lie on both sides",
-        };
-        yield return NoteRules.AdherenceDefinition.State("",
-            $"By the definition “more than {Wording.Percent((double)rule.Threshold)} of what was prescribed” ({rule.Source}), {verdict}.", evidence);
-    }
 
     private static IEnumerable<Statement> OverPractice(ProgrammeRecord record, ProgrammeFindings findings)
     {

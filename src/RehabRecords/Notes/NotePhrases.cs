@@ -10,8 +10,11 @@ internal static partial class NotePhrases
 {
     public const int RecentDays = Findings.RecentDays;
 
-    public static List<Session> Recent(this ProgrammeRecord record) =>
-        [.. record.Sessions.Where(s => s.Report.Day > record.AsOf.AddDays(-RecentDays) && s.Report.Day <= record.AsOf)];
+    public static List<Session> Recent(this ProgrammeRecord record)
+    {
+        var before = record.AsOf.AddDays(-RecentDays);
+        return [.. record.Sessions.Where(s => s.Report.Day > before)];
+    }
 
     public static string InRecent(this ProgrammeRecord record) => $"in the {RecentDays} days to {Wording.Date(record.AsOf)}";
 

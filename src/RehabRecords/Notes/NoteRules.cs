@@ -39,12 +39,12 @@ public static class NoteRules
         "Any rating on that scale in the 14 days to the latest result; the two scales are never mixed.", Attributed);
 
     public static readonly NoteRule MissedReasons = new("missed-reasons", Subjective, StatementKind.Reported,
-        "Reasons given by {who} for missed sessions: {reason} {n} ({dates}).",
-        "A session was reported as missed.", Attributed);
+        "Reasons given by {who} for missed sessions in the 14 days to {date}: {reason} {n} ({dates}).",
+        "A session of the 14 days to the latest result was reported as missed.", Attributed);
 
     public static readonly NoteRule SkippedReasons = new("skipped-reasons", Subjective, StatementKind.Reported,
-        "{exercise}: skipped in {n} sessions ({reason} {n}). In the reporter's words: “{words}”",
-        "An exercise was skipped in a session that was done.", Attributed);
+        "{exercise}: skipped in {n} sessions in the 14 days to {date} ({reason} {n}). In the reporter's words: “{words}”",
+        "An exercise was skipped in a session that was done, in the 14 days to the latest result.", Attributed);
 
     public static readonly NoteRule HarmReported = new("harm", Subjective, StatementKind.Reported,
         "On {date} {who} reported harm: {kind}, {severity}. “{words}”",
@@ -58,13 +58,11 @@ public static class NoteRules
         "Home programme “{title}”, level {n}, from {date} to {date}: {exercises with dose}.",
         "Always.", Soap);
 
-    public static readonly NoteRule Attendance = new("attendance", Objective, StatementKind.Finding,
-        "From {date} to {date}, {n} home sessions were planned: {n} reported done, {n} reported missed, {n} without a report.",
-        "At least one session was due.", NeverBlank);
-
     public static readonly NoteRule Adherence = new("adherence", Objective, StatementKind.Finding,
-        "Adherence lies between {lower} % and {upper} %: {n} of {m} planned sessions have no report. | Adherence is {p} % ({n} of {m}); every planned session has a report.",
-        "At least one session was due.", NeverBlank);
+        "From {date} to {date}, {n} home sessions were planned: {n} reported done, {n} reported missed, {n} without a report. "
+        + "{Adherence lies between {lower} % and {upper} %: {n} of {m} planned sessions have no report. | Adherence is {p} % ({n} of {m}); every planned session has a report.} "
+        + "By the definition “more than 70 % of what was prescribed” ({citation}), {this is reached | this is not reached | it cannot be said whether this is reached}.",
+        "At least one session was due.", NeverBlank + "; the definition: Mahmood 2020, used in stroke (published)");
 
     public static readonly NoteRule NothingDue = new("nothing-due", Objective, StatementKind.Gap,
         "No session was due up to {date}, so adherence cannot be stated.",
@@ -115,8 +113,8 @@ public static class NoteRules
         "A trend is shown while the change from first to last is below the minimal detectable change.", Thresholds);
 
     public static readonly NoteRule PracticeTrend = new("trend-practice", Assessment, StatementKind.Finding,
-        "{exercise}: {repetitions in a session | pain during practice} {rising | falling} over {n} results, {slope} a week (95 % interval {low} to {high}; p = {p}).",
-        "Five results or more and a two-sided p below 0.05.", Trends);
+        "{exercise}: {repetitions in a session | pain during practice} {rising | falling} over {n} results in the 42 days to {date}, {slope} a week (95 % interval {low} to {high}; p = {p}).",
+        "Five results or more in the 42 days to the latest result and a two-sided p below 0.05.", Trends);
 
     public static readonly NoteRule NoTrend = new("trend-not-shown", Assessment, StatementKind.Finding,
         "No consistent trend shown: {series (n)}.",
@@ -137,10 +135,6 @@ public static class NoteRules
     public static readonly NoteRule GoalScore = new("goal-score", Assessment, StatementKind.Finding,
         "Goal attainment T-score over {n} goals: {baseline} at the start, {outcome} now, change {change}. It is read beside the levels.",
         "At least one goal has a level at the start and a later one.", "T-score formula of Kiresuk and Sherman 1968 in the corrected form of Turner-Stokes 2009");
-
-    public static readonly NoteRule AdherenceDefinition = new("adherence-definition", Assessment, StatementKind.Finding,
-        "By the definition “more than 70 % of what was prescribed” ({citation}), this is {reached | not reached | not to be said, since the bounds lie on both sides}.",
-        "At least one session was due.", "Mahmood 2020, a definition used in stroke (published)");
 
     public static readonly NoteRule OverPractice = new("over-practice", Assessment, StatementKind.Caution,
         "{exercise}, week {n}: {n} of {m} planned {repetitions | minutes} ({p} %), more than 150 % of what was prescribed. Ask about it.",
@@ -171,7 +165,7 @@ public static class NoteRules
         "Whenever a suggestion is made.", Safety);
 
     public static readonly NoteRule AskAboutMissingReports = new("ask-missing-reports", Plan, StatementKind.Suggestion,
-        "Suggestion: ask about the {n} planned sessions without a report.",
+        "Suggestion: ask about the planned sessions without a report.",
         "A planned session has no report.", NeverBlank);
 
     public static readonly NoteRule ReviewDate = new("review-date", Plan, StatementKind.Finding,
@@ -181,9 +175,9 @@ public static class NoteRules
     public static IReadOnlyList<NoteRule> All { get; } =
     [
         UrgentFlag, Words, EarlierWords, Pain, Fatigue, Effort, MissedReasons, SkippedReasons, HarmReported,
-        PersonContext, ProgrammeDelivered, Attendance, Adherence, NothingDue, ExtraSessions, DoseOfWeek, DoseNotRecorded, QualityAndHelp,
+        PersonContext, ProgrammeDelivered, Adherence, NothingDue, ExtraSessions, DoseOfWeek, DoseNotRecorded, QualityAndHelp,
         MeasureLatest, MeasureNotCompleted, MeasureChanged, ClinicianWords, NotRecorded,
-        MeasureTrend, TrendAndErrorDisagree, PracticeTrend, NoTrend, TooFewForTrend, GoalLevel, GoalNotRated, GoalScore, AdherenceDefinition, OverPractice,
+        MeasureTrend, TrendAndErrorDisagree, PracticeTrend, NoTrend, TooFewForTrend, GoalLevel, GoalNotRated, GoalScore, OverPractice,
         FlagOutstanding, SuggestAdvance, SuggestHold, SuggestStepBack, SuggestStop, SuggestionCaution, AskAboutMissingReports, ReviewDate,
     ];
 

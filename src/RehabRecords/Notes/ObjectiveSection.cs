@@ -12,7 +12,7 @@ internal static class ObjectiveSection
 
     public static IEnumerable<Statement> Of(ProgrammeRecord record, ProgrammeFindings findings) =>
     [
-        Person(record), Programme(record), .. Adherence(findings), .. Doses(record, findings), .. QualityAndHelp(record),
+        Person(record), Programme(record), .. Adherence(record, findings), .. Doses(record, findings), .. QualityAndHelp(record),
         .. MeasureStatements.Of(record, findings), .. ClinicianWords(record), .. NotRecorded(record, findings),
     ];
 
@@ -37,7 +37,7 @@ internal static class ObjectiveSection
         var exercises = record.Prescriptions.Select(p => $"{record.ExerciseName(p.Planned.Id)}, {Amount(p.Planned.Dosage)}");
         return NoteRules.ProgrammeDelivered.State("",
             $"Home programme “{programme.Title}”{level}, from {Wording.Date(programme.Start)}{until}: {string.Join("; ", exercises)}.",
-            new Evidence(programme.Evidence, record.Prescriptions.Select(p => p.Planned.Evidence)));
+            Planned(record));
     }
 
     private static string Amount(Dosage dosage)
@@ -50,7 +50,7 @@ internal static class ObjectiveSection
         return parts.Count == 0 ? "amount left open" : string.Join(", ", parts);
     }
 
-    private static IEnumerable<Statement> Adherence(ProgrammeFindings findings)
+    private static IEnumerable<Statement> Adherence(ProgrammeRecord record, ProgrammeFindings findings)
     {
         var a = findings.Adherence;
         if (Evidence.Of(a.Evidence) is not { } evidence)
@@ -60,21 +60,32 @@ internal static class ObjectiveSection
             yield return NoteRules.NothingDue.State("", $"No session was due up to {Wording.Date(a.To)}, so adherence cannot be stated.", evidence);
             yield break;
         }
-        yield return NoteRules.Attendance.State("",
-            $"From {Wording.Date(a.From)} to {Wording.Date(a.To)}, {Wording.Count(a.Due, "home session was", "home sessions were")} planned: "
-            + $"{a.Done} reported done, {a.NotDone} reported missed, {a.Unknown} without a report.",
-            evidence, new StatedValue(a.Due, "{#}"), new StatedValue(a.Done, "{#}"), new StatedValue(a.NotDone, "{#}"), new StatedValue(a.Unknown, "{#}"));
         var (lower, upper) = (a.Lower!.Value, a.Upper!.Value);
+        var rule = AdherenceRule.MoreThan70;
+        var reached = a.Meets(rule) switch
+        {
+            true => "this is reached",
+            false => "this is not reached",
+            null => "it cannot be said whether this is reached, since the bounds lie on both sides",
+        };
+        // One sentence group, because all of it rests on the same reports: they are cited once.
         yield return NoteRules.Adherence.State("",
-            a.Unknown == 0
+            $"From {Wording.Date(a.From)} to {Wording.Date(a.To)}, {Wording.Count(a.Due, "home session was", "home sessions were")} planned: "
+            + $"{a.Done} reported done, {a.NotDone} reported missed, {a.Unknown} without a report. "
+            + (a.Unknown == 0
                 ? $"Adherence is {Wording.Percent(lower)} ({a.Done} of {a.Due}); every planned session has a report."
-                : $"Adherence lies between {Wording.Percent(lower)} and {Wording.Percent(upper)}: {a.Unknown} of {Wording.Count(a.Due, "planned session")} {(a.Unknown == 1 ? "has" : "have")} no report.",
-            evidence, Ratio(lower), Ratio(upper));
+                : $"Adherence lies between {Wording.Percent(lower)} and {Wording.Percent(upper)}: {a.Unknown} of {Wording.Count(a.Due, "planned session")} {(a.Unknown == 1 ? "has" : "have")} no report.")
+            + $" By the definition “more than {Wording.Percent((double)rule.Threshold)} of what was prescribed” ({rule.Source}), {reached}.",
+            evidence,
+            new StatedValue(a.Due, "{#}"), new StatedValue(a.Done, "{#}"), new StatedValue(a.NotDone, "{#}"), new StatedValue(a.Unknown, "{#}"), Ratio(lower), Ratio(upper));
         if (a.Extra > 0)
             yield return NoteRules.ExtraSessions.State("",
                 $"{Wording.Count(a.Extra, "session was", "sessions were")} done beyond the plan; {(a.Extra == 1 ? "it does" : "they do")} not make up for others.",
-                evidence, new StatedValue(a.Extra, "{#}"));
+                Planned(record), new StatedValue(a.Extra, "{#}"));
     }
+
+    /// <summary>What was planned is what shows that a report is missing or a session was more than planned.</summary>
+    public static Evidence Planned(ProgrammeRecord record) => new(record.Programme.Evidence, record.Prescriptions.Select(p => p.Planned.Evidence));
 
     private static StatedValue Ratio(double ratio) => new(Math.Round((decimal)(ratio * 100), 1, MidpointRounding.AwayFromZero), "%");
 
@@ -153,8 +164,8 @@ internal static class ObjectiveSection
             .Select(g => $"{g.Key switch { Quality.Met => "met", Quality.PartlyMet => "partly met", _ => "not met" }} in {g.Count()}"));
 
     private static IEnumerable<Statement> ClinicianWords(ProgrammeRecord record) =>
-        from session in record.Sessions
-        where session.Reporter.Role == "clinician" && session.Report.Day > record.AsOf.AddDays(-NotePhrases.RecentDays)
+        from session in record.Recent()
+        where session.Reporter.Role == "clinician"
         from remark in session.Remarks.Select((words, index) => (words, index))
         select NoteRules.ClinicianWords.State(
             remark.index == 0 ? session.Id : $"{session.Id}.{remark.index + 1}",

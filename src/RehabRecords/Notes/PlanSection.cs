@@ -8,7 +8,7 @@ namespace RehabRecords.Notes;
 internal static class PlanSection
 {
     public static IEnumerable<Statement> Of(ProgrammeRecord record, ProgrammeFindings findings) =>
-        [.. Flags(record, findings), .. Suggestions(record, findings), .. MissingReports(findings), .. Review(record)];
+        [.. Flags(record, findings), .. Suggestions(record, findings), .. MissingReports(record, findings), .. Review(record)];
 
     private static IEnumerable<Statement> Flags(ProgrammeRecord record, ProgrammeFindings findings) =>
         from flag in findings.Flags
@@ -42,7 +42,7 @@ internal static class PlanSection
         if (findings.Suggestions.Count > 0)
             yield return NoteRules.SuggestionCaution.State("",
                 "Suggestions come from rules and change nothing by themselves. Follow local policy; the registered clinician decides.",
-                new Evidence(record.Programme.Evidence, record.Prescriptions.Select(p => p.Planned.Evidence)));
+                ObjectiveSection.Planned(record));
     }
 
     private static string What(Suggestion suggestion) => suggestion switch
@@ -56,13 +56,10 @@ internal static class PlanSection
     private static string Options(ProgressionSuggestion suggestion) => suggestion.Options.Count == 0 ? ""
         : $" Possible: {string.Join("; ", suggestion.Options.Select(o => $"{CodeLists.GradingDimension.Words(o.Dimension.Code())}: {o.Text.TrimEnd('.', ' ')}"))}.";
 
-    private static IEnumerable<Statement> MissingReports(ProgrammeFindings findings)
+    private static IEnumerable<Statement> MissingReports(ProgrammeRecord record, ProgrammeFindings findings)
     {
-        if (findings.Adherence.Unknown > 0 && Evidence.Of(findings.Adherence.Evidence) is { } evidence)
-            yield return NoteRules.AskAboutMissingReports.State("",
-                findings.Adherence.Unknown == 1
-                    ? "Suggestion: ask about the planned session without a report."
-                    : $"Suggestion: ask about the {findings.Adherence.Unknown} planned sessions without a report.", evidence);
+        if (findings.Adherence.Unknown > 0)
+            yield return NoteRules.AskAboutMissingReports.State("", "Suggestion: ask about the planned sessions without a report.", ObjectiveSection.Planned(record));
     }
 
     private static IEnumerable<Statement> Review(ProgrammeRecord record)

@@ -56,7 +56,7 @@ internal static class SubjectiveSection
         var said = record.Sessions.Where(s => s.Remarks.Count > 0 && s.Reporter.Role != "clinician").ToList();
         if (said.Count == 0)
             yield break;
-        var recent = said.Where(s => s.Report.Day > record.AsOf.AddDays(-NotePhrases.RecentDays)).ToList();
+        var recent = record.Recent().Intersect(said).ToList();
         if (recent.Count == 0)
             recent = [said[^1]];
         foreach (var session in recent)
@@ -121,24 +121,24 @@ internal static class SubjectiveSection
 
     private static IEnumerable<Statement> Missed(ProgrammeRecord record)
     {
-        var missed = record.Sessions.Where(s => !s.Report.Done).ToList();
+        var missed = record.Recent().Where(s => !s.Report.Done).ToList();
         if (missed.Count == 0)
             yield break;
         var reasons = missed.GroupBy(s => s.Report.Reason).OrderByDescending(g => g.Count()).ThenBy(g => g.Key is null).ThenBy(g => g.Key)
             .Select(g => $"{g.Key?.Words() ?? "no reason given"} {g.Count()} ({Wording.Dates(g.Select(s => s.Report.Day))})");
-        yield return NoteRules.MissedReasons.State("", $"Reasons given {NotePhrases.By(missed)} for missed sessions: {Wording.List(reasons)}.", Evidence.Of(missed.Select(s => s.Report.Evidence))!);
+        yield return NoteRules.MissedReasons.State("", $"Reasons given {NotePhrases.By(missed)} for missed sessions {record.InRecent()}: {Wording.List(reasons)}.", Evidence.Of(missed.Select(s => s.Report.Evidence))!);
     }
 
     private static IEnumerable<Statement> Skipped(ProgrammeRecord record) =>
         from prescription in record.Prescriptions.DistinctBy(p => p.Planned.Id)
-        let skipped = record.Sessions.Where(s => s.Report.Done).SelectMany(s => s.Report.Exercises)
+        let skipped = record.Recent().Where(s => s.Report.Done).SelectMany(s => s.Report.Exercises)
             .Where(e => e.Planned == prescription.Planned.Id && !e.Done).ToList()
         where skipped.Count > 0
         let said = record.Recent().SelectMany(s => s.ResultRemarks).Where(r => r.Planned == prescription.Planned.Id).Select(r => NotePhrases.Quote(r.Words)).ToList()
         let words = said.Count == 0 ? "" : $" In the reporter's words: {string.Join(" ", said)}"
         select NoteRules.SkippedReasons.State(
             prescription.Planned.Id,
-            $"{record.ExerciseName(prescription.Planned.Id)}: skipped in {Wording.Count(skipped.Count, "session")} ({NotePhrases.Reasons(skipped.Select(s => s.Skipped))}).{words}",
+            $"{record.ExerciseName(prescription.Planned.Id)}: skipped in {Wording.Count(skipped.Count, "session")} {record.InRecent()} ({NotePhrases.Reasons(skipped.Select(s => s.Skipped))}).{words}",
             Evidence.Of(skipped.Select(s => s.Evidence))!);
 
     private static string IdOf(string address) => address.Split('/')[1];

@@ -75,6 +75,9 @@ public static class Findings
     /// <summary>How far back "recent" goes, in days. Common practice, no source.</summary>
     public const int RecentDays = 14;
 
+    /// <summary>How far back the trend of practice looks, in days: what went on half a year ago would drown it. Common practice, no source.</summary>
+    public const int TrendDays = 42;
+
     public static ProgrammeFindings Of(ProgrammeRecord record, MeasureCatalogue catalogue)
     {
         var plan = record.Plan;
@@ -90,7 +93,7 @@ public static class Findings
             ByExercise = plan.Select(p => p.Id).Distinct().ToDictionary(id => id, id => Adherence.OfExercise(id, plan, reports, from, to)),
             Doses = doses,
             OverPractice = [.. doses.Where(d => d.RepetitionRatio > OverPracticeRatio || (d.RepetitionRatio is null && d.MinuteRatio > OverPracticeRatio))],
-            PracticeTrends = [.. plan.DistinctBy(p => p.Id).SelectMany(p => PracticeTrends(p, reports))],
+            PracticeTrends = [.. plan.DistinctBy(p => p.Id).SelectMany(p => PracticeTrends(p, [.. reports.Where(r => r.Day > to.AddDays(-TrendDays))]))],
             MeasureTrends = [.. MeasureTrends(record.Measures, changes, catalogue)],
             Changes = changes,
             Goals = goals,

@@ -100,7 +100,7 @@ public sealed class NoteEndpointsTests(TestApp app) : IClassFixture<TestApp>
         var first = await SessionAsync(person, programme, "2025-09-01T10:00:00+01:00");
         var second = await SessionAsync(person, programme, "2025-09-05T10:00:00+01:00");
         Assert.Equal((string)first["note"]!["address"]!, (string)second["note"]!["address"]!);
-        Assert.Contains("Adherence lies between 67 % and 100 %: 1 of 3 planned sessions has no report.", second["note"]!["text"]!.ToString().ReplaceLineEndings(" ").Replace("  ", " "));
+        Assert.Contains("Adherence lies between 67 % and 100 %: 1 of 3 planned sessions has no report.", string.Join(' ', second["note"]!["statements"]!.AsArray().Select(s => (string)s!["text"]!)));
         var list = (await app.GetAsync($"/api/notes?person={person}")).AsArray();
         Assert.Single(list);
         Assert.Equal("preliminary", (string)list[0]!["status"]!);
