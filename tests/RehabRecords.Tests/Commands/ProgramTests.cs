@@ -18,7 +18,7 @@ public sealed class ProgramTests : IDisposable
         Assert.Contains("7 people, 9 exercises, 1 template, 7 programmes, 15 measures, 41 sessions", first.Said, StringComparison.Ordinal);
         Assert.Contains("41 sessions are now in the record", first.Said, StringComparison.Ordinal);
         var draft = first.Said[first.Said.IndexOf("What came back for Dev Madeup", StringComparison.Ordinal)..];
-        var urgent = draft.IndexOf("URGENT REVIEW: ", StringComparison.Ordinal);
+        var urgent = draft.IndexOf("URGENT REVIEW (pain-above-limit", StringComparison.Ordinal);
         Assert.InRange(urgent, 0, draft.IndexOf("Subjective", StringComparison.OrdinalIgnoreCase));
 
         using var second = RunningProgram.Start(_folder, "demo", "--once", "--urls", $"http://127.0.0.1:{RunningProgram.FreePort()}");
