@@ -58,6 +58,10 @@ public sealed class SearchParameters
     /// <summary>Changes when a definition does, so that a store notices that its index must be made again.</summary>
     public string Fingerprint { get; }
 
+    /// <summary>Numbers of all reference parameters, of any type, that may point at a resource of the given type.</summary>
+    public IReadOnlyList<int> PointingAt(string type) =>
+        [.. All.Where(p => p is { Kind: SearchParamType.Reference, HasRows: true } && (p.Targets.Count == 0 || p.Targets.Contains(type))).Select(p => p.Key)];
+
     public static SearchParameters From(IEnumerable<SearchParameter> definitions, ResourceRegistry registry)
     {
         var byType = registry.Kinds.ToDictionary(k => k.Type, _ => new Dictionary<string, SearchParam>(StringComparer.Ordinal), StringComparer.Ordinal);

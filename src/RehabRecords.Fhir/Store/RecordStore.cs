@@ -137,7 +137,7 @@ public sealed class RecordStore : IAsyncDisposable
     private PreparedWrite Prepare(Write write, DateTimeOffset updated)
     {
         if (write.Resource is not { } resource)
-            return new PreparedWrite(write, updated, [], new IndexRows());
+            return new PreparedWrite(write, updated, [], new IndexRows()) { Pointers = Parameters.PointingAt(write.Type) };
         resource.Meta ??= new Meta();
         resource.Meta.VersionId = (write.FromVersion + 1).ToString(System.Globalization.CultureInfo.InvariantCulture);
         resource.Meta.LastUpdated = updated;

@@ -21,6 +21,9 @@ internal static class SetWriter
         var written = new List<RecordVersion>(set.Writes.Count);
         foreach (var write in set.Writes)
             written.Add(Put(session, write));
+        foreach (var write in set.Writes)
+            if (write.Write.IsDelete)
+                RefuseWhereReferredTo(session, write);
         return new CommitResult(written, null);
     }
 
@@ -67,6 +70,25 @@ internal static class SetWriter
         foreach (var claim in prepared.Rows.Claims)
             Claim(session, prepared, claim, person);
         return new RecordVersion(seq, type, id, prepared.Version, deleted, prepared.Updated, prepared.Json);
+    }
+
+    /// <summary>
+    /// Asked inside the transaction and after all of the set is written, so that a set may delete a resource together with
+    /// what refers to it, and no reference slips in meanwhile.
+    /// </summary>
+    private static void RefuseWhereReferredTo(Session session, PreparedWrite prepared)
+    {
+        var address = $"{prepared.Write.Type}/{prepared.Write.Id}";
+        var referrers = session.Rows(
+            $"SELECT r.type, r.id FROM reference_row x JOIN resource r ON r.num=x.res WHERE x.parameter IN ({string.Join(',', prepared.Pointers)}) AND x.target=@p0 ORDER BY r.seq LIMIT 1",
+            r => $"{r.GetString(0)}/{r.GetString(1)}",
+            address);
+        if (referrers is [var referrer])
+            throw new RefusedException(
+                Refusal.Conflict,
+                OperationOutcome.IssueType.Conflict,
+                $"{address} is referred to by {referrer}, so deleting it would leave a gap in the record. Give it the status entered-in-error, or delete what refers to it in the same transaction.",
+                prepared.Write.Type);
     }
 
     private static void Claim(Session session, PreparedWrite prepared, IdentifierClaim claim, long person)

@@ -163,8 +163,9 @@ public abstract partial class RecordStoreContract
             Store.Parameters, "Patient", $"_id={patient.Id}&_revinclude=Observation:subject&_revinclude=CarePlan:subject&_revinclude=Observation:subject:Group"));
         Assert.Equal(results.Append(plan).Select(r => r.Address).Order(StringComparer.Ordinal), reverse.Included.Select(r => r.Address).Order(StringComparer.Ordinal));
 
-        await Store.DeleteAsync("Patient", patient.Id, 1);
-        Assert.Empty((await Store.SearchAsync(SearchQuery.Parse(Store.Parameters, "Observation", "_include=Observation:subject:Patient"))).Included);
+        var kept = await Assert.ThrowsAsync<RefusedException>(() => Store.DeleteAsync("Patient", patient.Id, 1));
+        Assert.Equal(Refusal.Conflict, kept.Refusal);
+        Assert.Single((await Store.SearchAsync(SearchQuery.Parse(Store.Parameters, "Observation", "_include=Observation:subject:Patient"))).Included);
     }
 
     [Fact]

@@ -103,6 +103,41 @@ public abstract partial class RecordStoreContract : IAsyncLifetime
     }
 
     [Fact]
+    public async Task What_is_referred_to_is_deleted_only_together_with_what_refers_to_it()
+    {
+        var patient = Samples.Person();
+        await Store.CreateAsync(patient);
+        var result = Samples.Result(patient.Id!, 40);
+        await Store.CreateAsync(result);
+
+        var refused = await Assert.ThrowsAsync<RefusedException>(() => Store.DeleteAsync("Patient", patient.Id!, 1));
+        Assert.Equal(Refusal.Conflict, refused.Refusal);
+        Assert.Contains($"referred to by Observation/{result.Id}", refused.Message, StringComparison.Ordinal);
+        Assert.False((await Store.ReadAsync("Patient", patient.Id!))!.Deleted);
+
+        var both = new WriteSet();
+        both.Delete("Patient", patient.Id!, 1);
+        both.Delete("Observation", result.Id!, 1);
+        await Store.CommitAsync(both);
+        Assert.True((await Store.ReadAsync("Patient", patient.Id!))!.Deleted);
+    }
+
+    [Fact]
+    public async Task A_resource_is_deleted_once_nothing_current_refers_to_it()
+    {
+        var (first, second) = (Samples.Person(), Samples.Person());
+        await Store.CreateAsync(first);
+        await Store.CreateAsync(second);
+        var result = Samples.Result(first.Id!, 40);
+        await Store.CreateAsync(result);
+        result.Subject = new ResourceReference($"Patient/{second.Id}");
+        await Store.UpdateAsync(result, 1);
+
+        await Store.DeleteAsync("Patient", first.Id!, 1);
+        await Assert.ThrowsAsync<RefusedException>(() => Store.DeleteAsync("Patient", second.Id!, 1));
+    }
+
+    [Fact]
     public async Task A_write_that_states_another_version_than_the_current_one_is_refused_and_told_the_current_one()
     {
         var patient = Samples.Person();
