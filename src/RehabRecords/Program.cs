@@ -42,6 +42,7 @@ return await Start.RunAsync(args, static args =>
     app.MapPeople();
     app.MapLibrary();
     app.MapProgrammes();
+    app.MapStartingLevel();
     app.MapSessions();
     app.MapMeasures();
     app.MapFlags();

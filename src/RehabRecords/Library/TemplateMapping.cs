@@ -45,6 +45,7 @@ internal static class TemplateMapping
             .. request.Levels!.SelectMany(level => (IEnumerable<string?>)[
                 $"Level {level.Level}: {level.Title}",
                 level.StartsWhen is { } when ? PlainWords.Sentence($"Starts when: {when}") : null,
+                level.CapacityBands is { Count: > 0 } bands ? PlainWords.Sentence($"Written for: {string.Join(", ", bands.Select(CodeLists.CapacityBand.Words))}") : null,
                 .. level.Exercises!.Select(e => $"{exercises[e.Exercise!].Title}. {PlainWords.Dosage(DosageOf(e, exercises))}")])]);
         return definition;
     }
@@ -60,6 +61,7 @@ internal static class TemplateMapping
             Action = [.. level.Exercises!.Select((e, i) => ToAction(e, $"level-{level.Level}-exercise-{i + 1}", exercises))],
         };
         action.Extension.Add(new Extension(Extensions.Level, new PositiveInt(level.Level)));
+        action.Extension.AddRange((level.CapacityBands ?? []).Select(b => new Extension(Extensions.CapacityBand, CodeLists.CapacityBand.Concept(b))));
         if (level.Level > 1)
             action.RelatedAction.Add(new PlanDefinition.RelatedActionComponent
             {
@@ -103,6 +105,7 @@ internal static class TemplateMapping
             Level = level.GetExtensionValue<PositiveInt>(Extensions.Level)?.Value,
             Title = level.Title,
             StartsWhen = level.Description,
+            CapacityBands = [.. level.GetExtensions(Extensions.CapacityBand).Select(e => (e.Value as CodeableConcept).CodeIn(Systems.CapacityBand)).OfType<string>()],
             Exercises = [.. level.Action.Select(e => new TemplateExercise
             {
                 Exercise = LibraryReads.AddressOf(((Hl7.Fhir.Model.Canonical)e.Definition!).Value!),

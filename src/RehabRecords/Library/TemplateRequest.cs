@@ -1,6 +1,7 @@
 using System.ComponentModel;
 using System.ComponentModel.DataAnnotations;
 using FluentValidation;
+using RehabRecords.Terms;
 using RehabRecords.Trade;
 
 namespace RehabRecords.Library;
@@ -36,6 +37,9 @@ public sealed record TemplateLevel
 
     [Description("When this level may be started, in words; the therapist decides.")]
     public string? StartsWhen { get; init; }
+
+    [Description("Upper-limb capacity bands this level is written for: no-capacity, poor, limited, notable, full (Hoonhorst 2015). A result of the Action Research Arm Test or Fugl-Meyer then proposes the level; the therapist decides.")]
+    public IReadOnlyList<string>? CapacityBands { get; init; }
 
     [Required, Description("Exercises in order, each once.")]
     public IReadOnlyList<TemplateExercise>? Exercises { get; init; }
@@ -76,6 +80,8 @@ internal sealed class TemplateRules : AbstractValidator<TemplateRequest>
             level.RuleFor(l => l.Title).Needed("a title");
             level.RuleFor(l => l.Title).Text(Rules.ShortText);
             level.RuleFor(l => l.StartsWhen).Text(Rules.LongText);
+            level.RuleFor(l => l.CapacityBands).Distinct(b => b, "the capacity band");
+            level.RuleForEach(l => l.CapacityBands).OneOf(CodeLists.CapacityBand, "a capacity band");
             level.RuleFor(l => l.Exercises).Needed("at least one exercise");
             level.RuleFor(l => l.Exercises).AtMost(50);
             level.RuleFor(l => l.Exercises).Distinct(e => e.Exercise, "the exercise");

@@ -12,6 +12,7 @@ public static class NoteRules
     private const string Thresholds = "threshold rows of the measures catalogue, each with its own citation and mark";
     private const string Trends = "Theil-Sen slope with interval, Mann-Kendall test; descriptive only";
     private const string Progressing = "progression rule set; every threshold common practice, no source, unless the set says otherwise";
+    private const string CautionSources = "cautions of the safety catalogue, each with its own citation and mark; texts defer to local policy";
     private const string Safety = "safety screen; texts defer to local policy";
 
     public static readonly NoteRule UrgentFlag = new("urgent-flag", Subjective, StatementKind.Caution,
@@ -144,6 +145,10 @@ public static class NoteRules
         "Outstanding red flag: {flag}, since {date} ({urgency}). {Suggestions to go on are frozen until a registered clinician clears it with a reason.}",
         "A red flag is open. Always first in the plan.", Safety);
 
+    public static readonly NoteRule CautionNewlyApplies = new("caution-newly-applies", Plan, StatementKind.Caution,
+        "{caution} now applies to {exercises}: {precaution} is recorded for the person (since {date}), and the prescription does not say so yet. {what to watch for} ({source}) {deferral to local policy}",
+        "A precaution is recorded under which a caution attached to the exercise applies, and the prescription, made before, does not hold it.", CautionSources);
+
     public static readonly NoteRule SuggestAdvance = new("suggest-advance", Plan, StatementKind.Suggestion,
         "Suggestion for {exercise}: one step harder in one respect. {reason} Possible: {gradings}. Rule {rule}.",
         "The progression rules suggest to advance and no flag is open.", Progressing);
@@ -178,7 +183,7 @@ public static class NoteRules
         PersonContext, ProgrammeDelivered, Adherence, NothingDue, ExtraSessions, DoseOfWeek, DoseNotRecorded, QualityAndHelp,
         MeasureLatest, MeasureNotCompleted, MeasureChanged, ClinicianWords, NotRecorded,
         MeasureTrend, TrendAndErrorDisagree, PracticeTrend, NoTrend, TooFewForTrend, GoalLevel, GoalNotRated, GoalScore, OverPractice,
-        FlagOutstanding, SuggestAdvance, SuggestHold, SuggestStepBack, SuggestStop, SuggestionCaution, AskAboutMissingReports, ReviewDate,
+        FlagOutstanding, CautionNewlyApplies, SuggestAdvance, SuggestHold, SuggestStepBack, SuggestStop, SuggestionCaution, AskAboutMissingReports, ReviewDate,
     ];
 
     private static readonly Dictionary<string, NoteRule> ById = All.ToDictionary(r => r.Id, StringComparer.Ordinal);

@@ -8,7 +8,7 @@ namespace RehabRecords.Notes;
 internal static class PlanSection
 {
     public static IEnumerable<Statement> Of(ProgrammeRecord record, ProgrammeFindings findings) =>
-        [.. Flags(record, findings), .. Suggestions(record, findings), .. MissingReports(record, findings), .. Review(record)];
+        [.. Flags(record, findings), .. CautionStatements.Of(record), .. Suggestions(record, findings), .. MissingReports(record, findings), .. Review(record)];
 
     private static IEnumerable<Statement> Flags(ProgrammeRecord record, ProgrammeFindings findings) =>
         from flag in findings.Flags

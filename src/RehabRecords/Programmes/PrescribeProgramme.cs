@@ -2,6 +2,7 @@ using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Library;
 using RehabRecords.People;
+using RehabRecords.Progress;
 using RehabRecords.Terms;
 using RehabRecords.Trade;
 using Canonical = RehabRecords.Terms.Canonical;
@@ -18,7 +19,11 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
         var (patient, _) = await store.NamedAsync<Patient>("person", person, "person", cancel);
         var template = request.Template is { } address ? await store.TemplateAsync("template", address, cancel) : null;
         var level = template is null ? null : LevelOf(template, request);
-        var prescribed = await PrescribeAsync(request, level, patient, cancel);
+        var levels = template is null ? [] : TemplateMapping.LevelsOf(template);
+        var proposal = template is null ? null : LevelProposal.Of(await store.CapacityAsync(patient, null, cancel), levels);
+        var reason = proposal is null ? request.LevelReason! : proposal.ReasonFor(level!.Level!.Value, request.LevelReason, levels);
+        var precautions = PrecautionMapping.Of(await store.FindAllAsync<Flag>($"subject=Patient/{person}", cancel));
+        var prescribed = await PrescribeAsync(request, level, patient, precautions, cancel);
 
         var (start, end) = (request.Start!.Value, request.End);
         var now = clock.GetUtcNow();
@@ -37,7 +42,9 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
             programme.Author = await author.ReferenceAsync(store, set, cancel);
         if (request.Level is { } number)
             programme.Extension.Add(new Extension(Extensions.Level, new PositiveInt(number)));
-        programme.Extension.Add(new Extension(Extensions.LevelReason, new FhirString(request.LevelReason)));
+        programme.Extension.Add(new Extension(Extensions.LevelReason, new FhirString(reason)));
+        if (proposal?.ToExtension() is { } proposed)
+            programme.Extension.Add(proposed);
         programme.Extension.Add(new Extension(Extensions.TimeZone, new Code(request.TimeZone ?? settings.TimeZone)));
         programme.Extension.Add(new Extension(Extensions.PainLimit, new Integer(request.PainLimit)));
         set.Create(programme);
@@ -46,7 +53,7 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
         var goals = (request.Goals ?? []).Select(g => set.Create(g.ToGoal(person, start))).ToList();
         programme.Activity = [.. requests.Select(r => new CarePlan.ActivityComponent { Reference = new ResourceReference($"ServiceRequest/{r.Id}", r.Code?.Text) })];
         programme.Goal = [.. goals.Select(g => new ResourceReference($"Goal/{g.Id}"))];
-        programme.Text = Words(programme, request, requests, goals);
+        programme.Text = Words(programme, request, reason, proposal, requests, goals);
         return new Recorded<ProgrammeAnswer>(StatusCodes.Status201Created, $"/api/programmes/{programme.Id}", ProgrammeAnswer.Of(programme, requests, goals));
     }, ct, Clinician.Tries);
 
@@ -57,7 +64,7 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
             ?? throw Missing.Bad("level", $"level is {request.Level}, which the template {request.Template} does not have; use one of: {string.Join(", ", levels.Select(l => l.Level))}.");
     }
 
-    private async Task<List<Prescribed>> PrescribeAsync(ProgrammeRequest request, TemplateLevel? level, Patient patient, CancellationToken ct)
+    private async Task<List<Prescribed>> PrescribeAsync(ProgrammeRequest request, TemplateLevel? level, Patient patient, IReadOnlyList<PersonPrecaution> precautions, CancellationToken ct)
     {
         var wanted = request.Exercises is { Count: > 0 } listed
             ? listed
@@ -67,7 +74,7 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
         {
             var exercise = await store.ExerciseAsync($"exercises[{i}].exercise", item.Exercise!, ct);
             var ofLevel = level?.Exercises!.FirstOrDefault(e => e.Exercise == item.Exercise)?.Dosage;
-            prescribed.Add(Prescribed.Of(exercise, ofLevel, item));
+            prescribed.Add(Prescribed.Of(exercise, ofLevel, item, precautions));
         }
 
         return prescribed;
@@ -77,10 +84,12 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
         ? side
         : throw Missing.Bad("exercises", "exercises is left out, and the person has no affected side recorded to take the side from; list the exercises, each with its side.");
 
-    private static Narrative Words(CarePlan programme, ProgrammeRequest request, IEnumerable<ServiceRequest> requests, IEnumerable<Goal> goals) => Readable.Of([
+    private static Narrative Words(
+        CarePlan programme, ProgrammeRequest request, string reason, LevelProposal? proposal, IEnumerable<ServiceRequest> requests, IEnumerable<Goal> goals) => Readable.Of([
         PlainWords.Sentence(programme.Title!),
         request.End is { } end ? $"From {request.Start:d MMMM yyyy} to {end:d MMMM yyyy}." : $"From {request.Start:d MMMM yyyy}.",
-        PlainWords.Sentence(request.Level is { } level ? $"Level {level}, because: {request.LevelReason}" : $"Chosen because: {request.LevelReason}"),
+        PlainWords.Sentence(request.Level is { } level ? $"Level {level}, because: {reason}" : $"Chosen because: {reason}"),
+        proposal is null ? null : PlainWords.Sentence(proposal.Text),
         $"Pain limit: {request.PainLimit} of 10. Stop and report pain above it.",
         $"Days and times are those of {programme.GetExtensionValue<Code>(Extensions.TimeZone)?.Value}.",
         programme.Author is { } author ? PlainWords.Sentence($"Prescribed by {author.Display}") : null,

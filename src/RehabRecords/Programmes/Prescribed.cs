@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Library;
+using RehabRecords.Progress;
 using RehabRecords.Terms;
 using RehabRecords.Trade;
 using Canonical = RehabRecords.Terms.Canonical;
@@ -10,19 +11,22 @@ namespace RehabRecords.Programmes;
 /// One exercise as it is prescribed to one person: what the request says, over the template's level, over the
 /// library's exercise.
 /// </summary>
-internal sealed record Prescribed(ActivityDefinition Exercise, ExerciseSetUp SetUp, string Side, ScheduleRequest Schedule, string? Instruction)
+internal sealed record Prescribed(
+    ActivityDefinition Exercise, ExerciseSetUp SetUp, string Side, ScheduleRequest Schedule, string? Instruction, IReadOnlyList<AppliedCaution> Applied)
 {
     /// <param name="levelDosage">What the template's level says of this exercise, if it does.</param>
-    public static Prescribed Of(ActivityDefinition exercise, DosageRequest? levelDosage, PrescriptionRequest request)
+    public static Prescribed Of(ActivityDefinition exercise, DosageRequest? levelDosage, PrescriptionRequest request, IReadOnlyList<PersonPrecaution> precautions)
     {
         var usual = ExerciseParts.SetUpOf(exercise) ?? new ExerciseSetUp(new DosageRequest(), null, null, null, null);
         var dosage = (request.Dosage ?? new DosageRequest()).Over((levelDosage ?? new DosageRequest()).Over(usual.Dosage));
+        var setUp = new ExerciseSetUp(dosage, request.Position ?? usual.Position, request.HandOrder ?? usual.HandOrder, request.HelpLevel ?? usual.HelpLevel, usual.SuccessCriterion);
         return new Prescribed(
             exercise,
-            new ExerciseSetUp(dosage, request.Position ?? usual.Position, request.HandOrder ?? usual.HandOrder, request.HelpLevel ?? usual.HelpLevel, usual.SuccessCriterion),
+            setUp,
             request.Side!,
             Timings.Whole(request.Schedule),
-            request.Instruction);
+            request.Instruction,
+            AppliedCaution.For(PrecautionMapping.Tags(ExerciseParts.CautionsOf(exercise).Select(c => c.Code), setUp.Position), precautions));
     }
 
     public ServiceRequest ToServiceRequest(CarePlan programme, DateOnly start, DateOnly? end, DateTimeOffset now)
@@ -46,13 +50,14 @@ internal sealed record Prescribed(ActivityDefinition Exercise, ExerciseSetUp Set
             BodySite = [Sides.BodySite(Side)],
             PatientInstruction = string.Join('\n', instruction),
             Note = Instruction is { } own ? [new Annotation { Text = own }] : [],
-            Text = Readable.Of(instruction),
+            Text = Readable.Of([.. instruction, .. Applied.Select(c => c.Provenance)]),
         };
         request.Profiled(Profiles.PrescribedExercise);
         request.Extension.Add(SetUp.ToExtension());
         request.Extension.AddRange(equipment.Select(e => e.ToExtension()));
         request.Extension.AddRange(grading.Select(g => g.ToExtension()));
         request.Extension.AddRange(cautions.Select(c => c.ToExtension()));
+        request.Extension.AddRange(Applied.Select(c => c.ToExtension()));
         return request;
     }
 
@@ -79,7 +84,7 @@ internal sealed record Prescribed(ActivityDefinition Exercise, ExerciseSetUp Set
                 string.Join(' ', PlainWords.SetUp(SetUp)),
                 PlainWords.Equipment(equipment),
                 PlainWords.Success(SetUp),
-            }.Concat(PlainWords.Cautions(cautions)).Concat(PlainWords.Grading(grading)).Where(line => line.Length > 0),
+            }.Concat(PlainWords.Cautions(cautions)).Concat(AppliedCaution.Instructions(Applied)).Concat(PlainWords.Grading(grading)).Where(line => line.Length > 0),
         ];
     }
 
@@ -98,6 +103,7 @@ internal sealed record Prescribed(ActivityDefinition Exercise, ExerciseSetUp Set
             HelpLevel = setUp?.HelpLevel,
             Schedule = Timings.From(request.Occurrence as Timing),
             Instruction = request.Note.FirstOrDefault()?.Text,
+            Cautions = AppliedCaution.AnswersOf(request),
             PatientInstruction = request.PatientInstruction,
         };
     }
@@ -125,6 +131,9 @@ public sealed record PrescriptionAnswer
     public ScheduleRequest? Schedule { get; init; }
 
     public string? Instruction { get; init; }
+
+    /// <summary>The exercise's own cautions, then those of the catalogue that apply to the person.</summary>
+    public IReadOnlyList<CautionAnswer> Cautions { get; init; } = [];
 
     public string? PatientInstruction { get; init; }
 }

@@ -24,6 +24,9 @@ public sealed record ProgrammeAnswer
 
     public string? LevelReason { get; init; }
 
+    /// <summary>What the record proposed when the programme was made; null when nothing was.</summary>
+    public LevelProposalAnswer? LevelProposal { get; init; }
+
     public string? Start { get; init; }
 
     public string? End { get; init; }
@@ -33,6 +36,12 @@ public sealed record ProgrammeAnswer
     public int? PainLimit { get; init; }
 
     public string? Author { get; init; }
+
+    /// <summary>Stands beside every caution: local policy and the registered clinician come first.</summary>
+    public string CautionsNote { get; init; } = Clinical.Cautions.Closing;
+
+    /// <summary>Limits of temperature, each with its source; only where an exercise uses warm water.</summary>
+    public IReadOnlyList<TemperatureAnswer> Temperatures { get; init; } = [];
 
     public IReadOnlyList<PrescriptionAnswer> Exercises { get; init; } = [];
 
@@ -48,11 +57,13 @@ public sealed record ProgrammeAnswer
         Template = programme.InstantiatesCanonical.FirstOrDefault() is { } canonical ? LibraryReads.AddressOf(canonical) : null,
         Level = programme.GetExtensionValue<PositiveInt>(Extensions.Level)?.Value,
         LevelReason = programme.GetExtensionValue<FhirString>(Extensions.LevelReason)?.Value,
+        LevelProposal = Programmes.LevelProposal.From(programme),
         Start = programme.Period?.Start,
         End = programme.Period?.End,
         TimeZone = programme.GetExtensionValue<Code>(Extensions.TimeZone)?.Value,
         PainLimit = programme.GetExtensionValue<Integer>(Extensions.PainLimit)?.Value,
         Author = programme.Author?.Display,
+        Temperatures = TemperatureAnswer.For(requests),
         Exercises = [.. requests.Select(Prescribed.ToAnswer)],
         Goals = [.. goals.Select(g => g.ToAnswer())],
     };

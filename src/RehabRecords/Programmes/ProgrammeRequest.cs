@@ -17,7 +17,7 @@ public sealed record ProgrammeRequest
     [Range(1, TemplateLevel.Highest), Description("Level of the template, 1 to 20; needed with a template.")]
     public int? Level { get; init; }
 
-    [Required, Description("Why this level: the measure and its value, or the therapist's judgement.")]
+    [Description("Why this level: the measure and its value, or the therapist's judgement. May be left out only where the level is the one that GET /api/people/{id}/starting-level proposes.")]
     public string? LevelReason { get; init; }
 
     [Description("Title; the template's and level's when left out.")]

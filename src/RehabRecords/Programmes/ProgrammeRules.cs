@@ -24,7 +24,12 @@ internal sealed class ProgrammeRules : AbstractValidator<ProgrammeRequest>
             if (level is null && context.InstanceToValidate.Template is not null)
                 context.Fault("level is missing; give the level of the template, as a number.");
         });
-        RuleFor(p => p.LevelReason).Needed("why this level: the measure and its value, or the therapist's judgement");
+        RuleFor(p => p.LevelReason).Custom((reason, context) =>
+        {
+            // With a template it depends on what the record proposes.
+            if (reason is null && context.InstanceToValidate.Template is null)
+                context.Fault("levelReason is missing; give why the programme is as it is: the measure and its value, or the therapist's judgement.");
+        });
         RuleFor(p => p.LevelReason).Text(Rules.LongText);
         RuleFor(p => p.Title).Text(Rules.ShortText);
         RuleFor(p => p.Start).Needed("the first day, such as 2026-06-01");

@@ -36,7 +36,11 @@ internal static class PlanMapping
             Help = Codes.TryParse<HelpLevel>(help),
             Gradings = [.. request.GetExtensions(Extensions.Grading).Select(Grading).OfType<Grading>()],
         };
-        return new Prescription(planned, Codes.TryParse<Side>(Sides.Of(request.BodySite.FirstOrDefault())));
+        return new Prescription(planned, Codes.TryParse<Side>(Sides.Of(request.BodySite.FirstOrDefault())))
+        {
+            CautionTags = PrecautionMapping.TagsOf(request),
+            CautionsTold = PrecautionMapping.ToldBy(request),
+        };
     }
 
     private static Dosage Amount(Extension? dosage) => new(

@@ -43,6 +43,7 @@ internal static class ProgrammeMapping
                 .OrderBy(g => plan.Goal.FindIndex(r => r.IdOf("Goal") == g.Id)).Select(g => MeasureMapping.Goal(g, levels))],
             RedFlags = [.. resources.OfType<Flag>().Where(f => f.Category.Any(c => c.CodeIn(Systems.FlagCategory) == FlagCategory.RedFlag))
                 .Select(RedFlag).OrderBy(f => f.Since).ThenBy(f => f.Code, StringComparer.Ordinal).ThenBy(f => f.Id, StringComparer.Ordinal)],
+            Precautions = PrecautionMapping.Of(resources.OfType<Flag>()),
             EvidenceAt = EvidenceAt(plan, requests, procedures, observations.Where(o => o.Code.CodeIn(Systems.Measure) is not null), resources.OfType<Flag>()),
             Resources = [.. resources],
         };
@@ -124,7 +125,9 @@ internal static class ProgrammeMapping
     {
         var arrivals = procedures.Select(SessionMapping.RecordedAt)
             .Concat(measures.Select(m => m.Issued ?? m.Meta?.LastUpdated))
-            .Concat(flags.Select(f => f.GetExtension(Extensions.FlagCleared)?.GetExtensionValue<Instant>("at")?.Value))
+            .Concat(flags.Select(f => PrecautionMapping.IsPrecaution(f)
+                ? f.Meta?.LastUpdated
+                : f.GetExtension(Extensions.FlagCleared)?.GetExtensionValue<Instant>("at")?.Value))
             .Concat(requests.Select(r => r.Meta?.LastUpdated))
             .Append(plan.Meta?.LastUpdated)
             .OfType<DateTimeOffset>()

@@ -17,7 +17,17 @@ public sealed record ProgrammeOutline(
     string Id, string Evidence, string Title, DateOnly Start, DateOnly? End, string TimeZone, int PainLimit, int? Level = null, string? LevelReason = null);
 
 /// <summary>A prescribed exercise, with the side it is for, which the calculations do not need but a reader does.</summary>
-public sealed record Prescription(PlannedExercise Planned, Side? Side);
+public sealed record Prescription(PlannedExercise Planned, Side? Side)
+{
+    /// <summary>Codes of the cautions attached to the exercise.</summary>
+    public IReadOnlyList<string> CautionTags { get; init; } = [];
+
+    /// <summary>Codes of those that the prescription says apply to the person.</summary>
+    public IReadOnlyList<string> CautionsTold { get; init; } = [];
+}
+
+/// <summary>A precaution that holds for everything the person practises.</summary>
+public sealed record PersonPrecaution(string Id, string Evidence, string Code, DateOnly? Since);
 
 /// <summary>Who reports. What a patient or carer says is theirs and stays attributed to them.</summary>
 /// <param name="Role">patient, carer, clinician or support-worker.</param>
@@ -66,6 +76,9 @@ public sealed record ProgrammeRecord(PersonRecord Person, ProgrammeOutline Progr
     public IReadOnlyList<ProgrammeGoal> Goals { get; init; } = [];
 
     public IReadOnlyList<RaisedRedFlag> RedFlags { get; init; } = [];
+
+    /// <summary>Active ones.</summary>
+    public IReadOnlyList<PersonPrecaution> Precautions { get; init; } = [];
 
     /// <summary>When the latest of all this reached the record.</summary>
     public DateTimeOffset EvidenceAt { get; init; }

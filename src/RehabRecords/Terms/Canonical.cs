@@ -49,6 +49,8 @@ public static class Extensions
     public const string Caution = Canonical.Base + "/StructureDefinition/caution";
     public const string Level = Canonical.Base + "/StructureDefinition/level";
     public const string LevelReason = Canonical.Base + "/StructureDefinition/level-reason";
+    public const string LevelProposal = Canonical.Base + "/StructureDefinition/level-proposal";
+    public const string CapacityBand = Canonical.Base + "/StructureDefinition/capacity-band";
     public const string TimeZone = Canonical.Base + "/StructureDefinition/time-zone";
     public const string PainLimit = Canonical.Base + "/StructureDefinition/pain-limit";
     public const string RehabilitationContext = Canonical.Base + "/StructureDefinition/rehabilitation-context";
@@ -75,6 +77,18 @@ public static class Extensions
         public const string HandOrder = "handOrder";
         public const string HelpLevel = "helpLevel";
         public const string SuccessCriterion = "successCriterion";
+    }
+
+    /// <summary>Parts of <see cref="Caution"/>.</summary>
+    public static class CautionPart
+    {
+        public const string Code = "code";
+        public const string Condition = "condition";
+        public const string Text = "text";
+        public const string Stop = "stop";
+        public const string Reason = "reason";
+        public const string Precaution = "precaution";
+        public const string Source = "source";
     }
 
     /// <summary>Parts of <see cref="Extensions.NoteStatement"/>.</summary>

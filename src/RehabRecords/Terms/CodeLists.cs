@@ -116,6 +116,14 @@ public static class CodeLists
         new("warm-up", "warm-up"),
         new("task", "task"));
 
+    /// <summary>Upper-limb capacity, from least to most.</summary>
+    public static readonly CodeList CapacityBand = new(Systems.CapacityBand,
+        new("no-capacity", "no capacity"),
+        new("poor", "poor capacity"),
+        new("limited", "limited capacity"),
+        new("notable", "notable capacity"),
+        new("full", "full capacity"));
+
     public static readonly CodeList AdverseEventKind = new(Systems.AdverseEventKind,
         new("fall", "fall"),
         new("skin-injury", "skin injury"),

@@ -21,6 +21,7 @@ public static class Systems
     public const string MeasureStatus = Canonical.Base + "/CodeSystem/measure-status";
     public const string AdverseEventKind = Canonical.Base + "/CodeSystem/adverse-event-kind";
     public const string ExerciseRole = Canonical.Base + "/CodeSystem/exercise-role";
+    public const string CapacityBand = Canonical.Base + "/CodeSystem/capacity-band";
     public const string NoteRule = Canonical.Base + "/CodeSystem/note-rule";
 
     public const string Loinc = "http://loinc.org";

@@ -17,6 +17,7 @@ public class CodeListTests
         ["position"] = CodeLists.Position,
         ["hand-order"] = CodeLists.HandOrder,
         ["grading-dimension"] = CodeLists.GradingDimension,
+        ["capacity-band"] = CodeLists.CapacityBand,
         ["caution"] = CodeLists.Caution,
         ["precaution"] = CodeLists.Precaution,
         ["red-flag"] = CodeLists.RedFlag,
