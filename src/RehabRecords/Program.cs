@@ -1,4 +1,5 @@
 using RehabRecords.Commands;
+using RehabRecords.Decisions;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Flags;
@@ -43,6 +44,8 @@ return await Start.RunAsync(args, static args =>
     app.MapLibrary();
     app.MapProgrammes();
     app.MapStartingLevel();
+    app.MapRevisions();
+    app.MapDecisions();
     app.MapSessions();
     app.MapMeasures();
     app.MapFlags();

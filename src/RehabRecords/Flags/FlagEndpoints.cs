@@ -5,6 +5,8 @@ using Hl7.Fhir.Model;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Library;
+using RehabRecords.Notes;
+using RehabRecords.Progress;
 using RehabRecords.Terms;
 using RehabRecords.Trade;
 
@@ -41,6 +43,9 @@ internal sealed class ClearanceRules : AbstractValidator<ClearanceRequest>
 
 public static class FlagEndpoints
 {
+    /// <summary>Sessions may be posted meanwhile, which move the draft that is redone with the clearance.</summary>
+    private const int Tries = 20;
+
     public static void MapFlags(this IEndpointRouteBuilder routes)
     {
         var flags = routes.MapGroup("/api/flags").WithTags("Flags");
@@ -50,7 +55,7 @@ public static class FlagEndpoints
         flags.MapPost("{id}/clearance", ClearAsync).Answers<FlagAnswer>(StatusCodes.Status200OK).Refuses().WithExample("clearance")
             .WithSummary("Clear a red flag")
             .WithDescription("A red flag freezes progression until a clinician clears it with a reason, which is kept. The software never clears one by itself. "
-                + "A flag that is cleared already is refused (409).");
+                + "The open drafts of the person are redone. A flag that is cleared already is refused (409).");
     }
 
     private static async Task<IReadOnlyList<FlagAnswer>> ListAsync(string person, RecordStore store, CancellationToken ct)
@@ -65,7 +70,7 @@ public static class FlagEndpoints
         (await RedFlagAsync(id, store, ct)).Flag.ToAnswer();
 
     private static Task<IResult> ClearAsync(
-        string id, Posted<ClearanceRequest> posted, Recording recording, RecordStore store, TimeProvider clock, CancellationToken ct) =>
+        string id, Posted<ClearanceRequest> posted, Recording recording, RecordStore store, ProgressReader reader, UpToDate upToDate, TimeProvider clock, CancellationToken ct) =>
         recording.OnceAsync(posted.Key, async (set, cancel) =>
         {
             var (flag, version) = await RedFlagAsync(id, store, cancel);
@@ -90,8 +95,11 @@ public static class FlagEndpoints
                 PlainWords.Sentence($"Red flag, cleared: {flag.Code?.Text}"),
                 PlainWords.Sentence($"Cleared by {by.Words}, because: {reason}"));
             set.Update(flag, version);
+            // A flag is the person's: every draft that is open says that it is no longer outstanding.
+            foreach (var programme in await reader.ProgrammesOfAsync(Rules.Bare(flag.Subject.Reference!, "Patient"), cancel))
+                await upToDate.AddToOpenAsync(set, await reader.ReadAsync(programme, cancel), cancel);
             return new Recorded<FlagAnswer>(StatusCodes.Status200OK, "", flag.ToAnswer());
-        }, ct);
+        }, ct, Tries);
 
     private static async Task<(Flag Flag, int Version)> RedFlagAsync(string id, RecordStore store, CancellationToken ct)
     {

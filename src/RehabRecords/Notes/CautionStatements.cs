@@ -15,7 +15,7 @@ internal static class CautionStatements
         var codes = record.Precautions.Select(p => p.Code).Distinct().ToList();
         if (codes.Count == 0)
             yield break;
-        var newly = from prescription in record.Prescriptions
+        var newly = from prescription in record.InForce
                     from caution in Cautions.For(prescription.CautionTags, codes)
                     where caution.Precautions.Count > 0 && !prescription.CautionsTold.Contains(caution.Code)
                     group prescription by caution into exercises

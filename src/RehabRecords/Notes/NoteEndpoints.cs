@@ -24,6 +24,7 @@ public static class NoteEndpoints
     {
         services.AddSingleton<ProgressReader>();
         services.AddSingleton<NoteWriter>();
+        services.AddSingleton<UpToDate>();
         services.AddSingleton<DraftNote>();
         services.AddSingleton(s => new DocumentBuilder(s.GetRequiredService<RecordStore>(), publicUrl));
     }

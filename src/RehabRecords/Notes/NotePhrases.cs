@@ -21,7 +21,7 @@ internal static partial class NotePhrases
     /// <summary>"Clothes pegs (right hand)".</summary>
     public static string ExerciseName(this ProgrammeRecord record, string planned)
     {
-        var prescription = record.Prescriptions.FirstOrDefault(p => p.Planned.Id == planned);
+        var prescription = record.Prescriptions.LastOrDefault(p => p.Planned.Id == planned);
         return prescription is null ? "An exercise outside the programme"
             : prescription.Planned.Title + prescription.Side switch
             {

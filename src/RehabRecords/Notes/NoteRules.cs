@@ -13,6 +13,7 @@ public static class NoteRules
     private const string Trends = "Theil-Sen slope with interval, Mann-Kendall test; descriptive only";
     private const string Progressing = "progression rule set; every threshold common practice, no source, unless the set says otherwise";
     private const string CautionSources = "cautions of the safety catalogue, each with its own citation and mark; texts defer to local policy";
+    private const string Decided = "what a clinician decides is attributed and quoted (record-keeping duty, see docs/clinical-basis.md)";
     private const string Safety = "safety screen; texts defer to local policy";
 
     public static readonly NoteRule UrgentFlag = new("urgent-flag", Subjective, StatementKind.Caution,
@@ -58,6 +59,14 @@ public static class NoteRules
     public static readonly NoteRule ProgrammeDelivered = new("programme", Objective, StatementKind.Finding,
         "Home programme “{title}”, level {n}, from {date} to {date}: {exercises with dose}.",
         "Always.", Soap);
+
+    public static readonly NoteRule Revision = new("revision", Objective, StatementKind.Reported,
+        "From {date}, changed by {clinician}: {exercise and what changed}. Reason: “{reason}”",
+        "A clinician changed what is prescribed, by a decision or a revision of the programme; one sentence for all changes made together.", Decided);
+
+    public static readonly NoteRule Pause = new("pause", Objective, StatementKind.Reported,
+        "Paused by {clinician} {from {date} to {date} | from {date}, until it is ended}: “{reason}” Nothing is due on these days.",
+        "A clinician paused the programme.", Decided);
 
     public static readonly NoteRule Adherence = new("adherence", Objective, StatementKind.Finding,
         "From {date} to {date}, {n} home sessions were planned: {n} reported done, {n} reported missed, {n} without a report. "
@@ -149,6 +158,10 @@ public static class NoteRules
         "{caution} now applies to {exercises}: {precaution} is recorded for the person (since {date}), and the prescription does not say so yet. {what to watch for} ({source}) {deferral to local policy}",
         "A precaution is recorded under which a caution attached to the exercise applies, and the prescription, made before, does not hold it.", CautionSources);
 
+    public static readonly NoteRule DecisionMade = new("decision", Plan, StatementKind.Reported,
+        "Decision on {date}, {clinician}, for {exercise}: {decision}{, as suggested | , overriding the suggestion to {suggestion}}{, because “{reason}”} It holds from {date}{; the level is locked}.",
+        "A clinician decided on a suggestion; of each exercise the latest decision. The suggestion it answers is not made again until there is a later report or the rules say another thing.", Decided);
+
     public static readonly NoteRule SuggestAdvance = new("suggest-advance", Plan, StatementKind.Suggestion,
         "Suggestion for {exercise}: one step harder in one respect. {reason} Possible: {gradings}. Rule {rule}.",
         "The progression rules suggest to advance and no flag is open.", Progressing);
@@ -180,10 +193,10 @@ public static class NoteRules
     public static IReadOnlyList<NoteRule> All { get; } =
     [
         UrgentFlag, Words, EarlierWords, Pain, Fatigue, Effort, MissedReasons, SkippedReasons, HarmReported,
-        PersonContext, ProgrammeDelivered, Adherence, NothingDue, ExtraSessions, DoseOfWeek, DoseNotRecorded, QualityAndHelp,
+        PersonContext, ProgrammeDelivered, Revision, Pause, Adherence, NothingDue, ExtraSessions, DoseOfWeek, DoseNotRecorded, QualityAndHelp,
         MeasureLatest, MeasureNotCompleted, MeasureChanged, ClinicianWords, NotRecorded,
         MeasureTrend, TrendAndErrorDisagree, PracticeTrend, NoTrend, TooFewForTrend, GoalLevel, GoalNotRated, GoalScore, OverPractice,
-        FlagOutstanding, CautionNewlyApplies, SuggestAdvance, SuggestHold, SuggestStepBack, SuggestStop, SuggestionCaution, AskAboutMissingReports, ReviewDate,
+        FlagOutstanding, CautionNewlyApplies, DecisionMade, SuggestAdvance, SuggestHold, SuggestStepBack, SuggestStop, SuggestionCaution, AskAboutMissingReports, ReviewDate,
     ];
 
     private static readonly Dictionary<string, NoteRule> ById = All.ToDictionary(r => r.Id, StringComparer.Ordinal);

@@ -23,6 +23,9 @@ public sealed class NoteWriter(RecordStore store)
         return open is null ? set.Create(draft) : set.Update(draft, version);
     }
 
+    /// <summary>Whether the programme has a draft that nobody but the software has touched.</summary>
+    public async Task<bool> HasOpenAsync(string programmeId, CancellationToken ct = default) => (await OpenDraftAsync(programmeId, ct)).Open is not null;
+
     /// <summary>
     /// The notes of a programme are numbered; all but the last are closed. The last is the open draft while it is
     /// preliminary and nobody but the software is its author.

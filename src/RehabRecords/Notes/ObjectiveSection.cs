@@ -12,7 +12,8 @@ internal static class ObjectiveSection
 
     public static IEnumerable<Statement> Of(ProgrammeRecord record, ProgrammeFindings findings) =>
     [
-        Person(record), Programme(record), .. Adherence(record, findings), .. Doses(record, findings), .. QualityAndHelp(record),
+        Person(record), Programme(record), .. DecisionStatements.Revisions(record), .. DecisionStatements.Pauses(record),
+        .. Adherence(record, findings), .. Doses(record, findings), .. QualityAndHelp(record),
         .. MeasureStatements.Of(record, findings), .. ClinicianWords(record), .. NotRecorded(record, findings),
     ];
 
@@ -34,7 +35,7 @@ internal static class ObjectiveSection
         var programme = record.Programme;
         var level = programme.Level is { } number ? $", level {number}" : "";
         var until = programme.End is { } end ? $" to {Wording.Date(end)}" : "";
-        var exercises = record.Prescriptions.Select(p => $"{record.ExerciseName(p.Planned.Id)}, {Amount(p.Planned.Dosage)}");
+        var exercises = record.InForce.Select(p => $"{record.ExerciseName(p.Planned.Id)}, {Amount(p.Planned.Dosage)}");
         return NoteRules.ProgrammeDelivered.State("",
             $"Home programme “{programme.Title}”{level}, from {Wording.Date(programme.Start)}{until}: {string.Join("; ", exercises)}.",
             Planned(record));

@@ -8,7 +8,7 @@ namespace RehabRecords.Notes;
 internal static class PlanSection
 {
     public static IEnumerable<Statement> Of(ProgrammeRecord record, ProgrammeFindings findings) =>
-        [.. Flags(record, findings), .. CautionStatements.Of(record), .. Suggestions(record, findings), .. MissingReports(record, findings), .. Review(record)];
+        [.. Flags(record, findings), .. CautionStatements.Of(record), .. DecisionStatements.Decisions(record), .. Suggestions(record, findings), .. MissingReports(record, findings), .. Review(record)];
 
     private static IEnumerable<Statement> Flags(ProgrammeRecord record, ProgrammeFindings findings) =>
         from flag in findings.Flags
@@ -23,7 +23,8 @@ internal static class PlanSection
     private static IEnumerable<Statement> Suggestions(ProgrammeRecord record, ProgrammeFindings findings)
     {
         // The same words for several exercises are said once.
-        foreach (var group in findings.Suggestions.GroupBy(s => (s.Suggestion, s.Rule, s.RuleSet, s.Reason, Options: Options(s))))
+        var open = findings.Suggestions.Where(s => !findings.Answered.ContainsKey(s.Planned)).ToList();
+        foreach (var group in open.GroupBy(s => (s.Suggestion, s.Rule, s.RuleSet, s.Reason, Options: Options(s))))
         {
             var first = group.First();
             var rule = first.Suggestion switch
@@ -37,9 +38,9 @@ internal static class PlanSection
                 first.Planned,
                 $"Suggestion for {Wording.List(group.Select(s => record.ExerciseName(s.Planned)))}: {What(first.Suggestion)}. "
                 + $"{Wording.Sentence(Wording.Capital(first.Reason))}{group.Key.Options} Rule {first.Rule}, rule set {first.RuleSet} ({first.Source.MarkText}).",
-                NotePhrases.Proof([.. group.SelectMany(s => s.Evidence)], record));
+                NotePhrases.Proof([.. group.SelectMany(s => s.Evidence.Concat(DecisionStatements.Locking(s, record)))], record));
         }
-        if (findings.Suggestions.Count > 0)
+        if (open.Count > 0)
             yield return NoteRules.SuggestionCaution.State("",
                 "Suggestions come from rules and change nothing by themselves. Follow local policy; the registered clinician decides.",
                 ObjectiveSection.Planned(record));

@@ -53,7 +53,7 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
         var goals = (request.Goals ?? []).Select(g => set.Create(g.ToGoal(person, start))).ToList();
         programme.Activity = [.. requests.Select(r => new CarePlan.ActivityComponent { Reference = new ResourceReference($"ServiceRequest/{r.Id}", r.Code?.Text) })];
         programme.Goal = [.. goals.Select(g => new ResourceReference($"Goal/{g.Id}"))];
-        programme.Text = Words(programme, request, reason, proposal, requests, goals);
+        programme.Text = ProgrammeWords.Of(programme, requests, goals);
         return new Recorded<ProgrammeAnswer>(StatusCodes.Status201Created, $"/api/programmes/{programme.Id}", ProgrammeAnswer.Of(programme, requests, goals));
     }, ct, Clinician.Tries);
 
@@ -83,16 +83,4 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
     private static string AffectedSideOf(Patient patient) => patient.AffectedSide() is { } side and not "none"
         ? side
         : throw Missing.Bad("exercises", "exercises is left out, and the person has no affected side recorded to take the side from; list the exercises, each with its side.");
-
-    private static Narrative Words(
-        CarePlan programme, ProgrammeRequest request, string reason, LevelProposal? proposal, IEnumerable<ServiceRequest> requests, IEnumerable<Goal> goals) => Readable.Of([
-        PlainWords.Sentence(programme.Title!),
-        request.End is { } end ? $"From {request.Start:d MMMM yyyy} to {end:d MMMM yyyy}." : $"From {request.Start:d MMMM yyyy}.",
-        PlainWords.Sentence(request.Level is { } level ? $"Level {level}, because: {reason}" : $"Chosen because: {reason}"),
-        proposal is null ? null : PlainWords.Sentence(proposal.Text),
-        $"Pain limit: {request.PainLimit} of 10. Stop and report pain above it.",
-        $"Days and times are those of {programme.GetExtensionValue<Code>(Extensions.TimeZone)?.Value}.",
-        programme.Author is { } author ? PlainWords.Sentence($"Prescribed by {author.Display}") : null,
-        .. requests.Select(r => r.PatientInstruction!.ReplaceLineEndings(" ")),
-        .. goals.Select(g => PlainWords.Sentence($"Goal: {g.Description.Text}"))]);
 }

@@ -20,19 +20,32 @@ internal sealed record Prescribed(
         var usual = ExerciseParts.SetUpOf(exercise) ?? new ExerciseSetUp(new DosageRequest(), null, null, null, null);
         var dosage = (request.Dosage ?? new DosageRequest()).Over((levelDosage ?? new DosageRequest()).Over(usual.Dosage));
         var setUp = new ExerciseSetUp(dosage, request.Position ?? usual.Position, request.HandOrder ?? usual.HandOrder, request.HelpLevel ?? usual.HelpLevel, usual.SuccessCriterion);
-        return new Prescribed(
-            exercise,
-            setUp,
-            request.Side!,
-            Timings.Whole(request.Schedule),
-            request.Instruction,
-            AppliedCaution.For(PrecautionMapping.Tags(ExerciseParts.CautionsOf(exercise).Select(c => c.Code), setUp.Position), precautions));
+        return new Prescribed(exercise, setUp, request.Side!, Timings.Whole(request.Schedule), request.Instruction, []).For(precautions);
     }
+
+    /// <summary>With the cautions that apply to the person as things are now, in the position that is prescribed.</summary>
+    public Prescribed For(IReadOnlyList<PersonPrecaution> precautions) => this with
+    {
+        Applied = AppliedCaution.For(PrecautionMapping.Tags(ExerciseParts.CautionsOf(Exercise).Select(c => c.Code), SetUp.Position), precautions),
+    };
+
+    /// <summary>What a stored prescription asks for, to be changed in part.</summary>
+    public static Prescribed From(ServiceRequest request, ActivityDefinition exercise) => new(
+        exercise,
+        ExerciseParts.SetUpOf(request) ?? new ExerciseSetUp(new DosageRequest(), null, null, null, null),
+        Sides.Of(request.BodySite.FirstOrDefault()) ?? Sides.Both,
+        Timings.Whole(Timings.From(request.Occurrence as Timing)),
+        request.Note.FirstOrDefault()?.Text,
+        []);
+
+    /// <summary>Steps that are still to be had; one that the person's instruction holds already has been taken.</summary>
+    private IReadOnlyList<GradingStep> Steps =>
+        [.. ExerciseParts.GradingOf(Exercise).Where(step => Instruction?.Contains(PlainWords.Sentence(step.Text!), StringComparison.Ordinal) != true)];
 
     public ServiceRequest ToServiceRequest(CarePlan programme, DateOnly start, DateOnly? end, DateTimeOffset now)
     {
         var equipment = ExerciseParts.EquipmentOf(Exercise);
-        var grading = ExerciseParts.GradingOf(Exercise);
+        var grading = Steps;
         var cautions = ExerciseParts.CautionsOf(Exercise);
         var instruction = Words(start, end, equipment, grading, cautions);
         var request = new ServiceRequest
@@ -102,6 +115,9 @@ internal sealed record Prescribed(
             Position = setUp?.Position,
             HelpLevel = setUp?.HelpLevel,
             Schedule = Timings.From(request.Occurrence as Timing),
+            From = Timings.Bounds(request)?.Start,
+            Until = Timings.Bounds(request)?.End,
+            Replaces = request.Replaces.Select(r => r.Reference).FirstOrDefault(),
             Instruction = request.Note.FirstOrDefault()?.Text,
             Cautions = AppliedCaution.AnswersOf(request),
             PatientInstruction = request.PatientInstruction,
@@ -129,6 +145,15 @@ public sealed record PrescriptionAnswer
     public string? HelpLevel { get; init; }
 
     public ScheduleRequest? Schedule { get; init; }
+
+    /// <summary>First day.</summary>
+    public string? From { get; init; }
+
+    /// <summary>Last day, included; null while it is open.</summary>
+    public string? Until { get; init; }
+
+    /// <summary>The prescription in whose place it stands.</summary>
+    public string? Replaces { get; init; }
 
     public string? Instruction { get; init; }
 

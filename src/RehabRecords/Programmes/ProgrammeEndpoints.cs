@@ -1,6 +1,7 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Library;
+using RehabRecords.Progress;
 using RehabRecords.Terms;
 using RehabRecords.Trade;
 
@@ -43,7 +44,13 @@ public sealed record ProgrammeAnswer
     /// <summary>Limits of temperature, each with its source; only where an exercise uses warm water.</summary>
     public IReadOnlyList<TemperatureAnswer> Temperatures { get; init; } = [];
 
+    /// <summary>What is prescribed now, or from a day to come.</summary>
     public IReadOnlyList<PrescriptionAnswer> Exercises { get; init; } = [];
+
+    /// <summary>What was replaced or stopped, with its last day; results under it stay.</summary>
+    public IReadOnlyList<PrescriptionAnswer> Earlier { get; init; } = [];
+
+    public IReadOnlyList<PauseView> Pauses { get; init; } = [];
 
     public IReadOnlyList<GoalAnswer> Goals { get; init; } = [];
 
@@ -64,7 +71,9 @@ public sealed record ProgrammeAnswer
         PainLimit = programme.GetExtensionValue<Integer>(Extensions.PainLimit)?.Value,
         Author = programme.Author?.Display,
         Temperatures = TemperatureAnswer.For(requests),
-        Exercises = [.. requests.Select(Prescribed.ToAnswer)],
+        Exercises = [.. requests.Where(r => r.Status == RequestStatus.Active).Select(Prescribed.ToAnswer)],
+        Earlier = [.. requests.Where(r => r.Status == RequestStatus.Revoked).Select(Prescribed.ToAnswer)],
+        Pauses = [.. PauseMapping.Of(programme).Select(PauseView.Of)],
         Goals = [.. goals.Select(g => g.ToAnswer())],
     };
 }
@@ -97,11 +106,16 @@ public static class ProgrammeEndpoints
     {
         var (programme, _) = await store.RoutedAsync<CarePlan>(id, "programme", ct);
         var requests = await store.FindAllAsync<ServiceRequest>($"based-on=CarePlan/{id}", ct);
+        return ProgrammeAnswer.Of(programme, InOrderOfPlan(programme, requests), await GoalsAsync(programme, store, ct));
+    }
+
+    internal static async Task<List<Goal>> GoalsAsync(CarePlan programme, RecordStore store, CancellationToken ct)
+    {
         var goals = new List<Goal>();
         foreach (var reference in programme.Goal)
             if (await store.GetAsync<Goal>(Rules.Bare(reference.Reference ?? "", "Goal"), ct) is { } goal)
                 goals.Add(goal.Resource);
-        return ProgrammeAnswer.Of(programme, InOrderOfPlan(programme, requests), goals);
+        return goals;
     }
 
     /// <summary>As the therapist listed them, not as they happen to be found.</summary>

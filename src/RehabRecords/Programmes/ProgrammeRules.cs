@@ -89,7 +89,7 @@ internal sealed class PrescriptionRules : AbstractValidator<PrescriptionRequest>
         RuleFor(e => e.Schedule).SetValidator(new ScheduleRules()!);
     }
 
-    private sealed class ScheduleRules : AbstractValidator<ScheduleRequest>
+    internal sealed class ScheduleRules : AbstractValidator<ScheduleRequest>
     {
         public ScheduleRules()
         {

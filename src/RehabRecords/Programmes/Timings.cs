@@ -42,7 +42,17 @@ internal static class Timings
         TimesOfDay = [.. (timing?.Repeat?.TimeOfDay ?? []).OfType<string>().Select(t => t[..5])],
     };
 
+    /// <summary>First and last day of a prescription.</summary>
+    public static Period? Bounds(ServiceRequest request) => (request.Occurrence as Timing)?.Repeat?.Bounds as Period;
+
     public static string Words(ScheduleRequest schedule, DateOnly start, DateOnly? end)
+    {
+        var until = end is { } last ? $"from {Day(start)} to {Day(last)}" : $"from {Day(start)}, until your therapist changes it";
+        return PlainWords.Sentence($"{Often(schedule)}, {until}");
+    }
+
+    /// <summary>"Twice each day, on Monday and Friday, at 09:00 and 16:30".</summary>
+    public static string Often(ScheduleRequest schedule)
     {
         var often = schedule.TimesPerDay switch { 1 => "Once", 2 => "Twice", var n => $"{n} times" };
         var days = schedule.DaysOfWeek!.Count == 0
@@ -50,8 +60,7 @@ internal static class Timings
             : "on " + List(schedule.DaysOfWeek.Select(d => DayNames[Array.IndexOf(Days, d)]));
         var each = schedule.DaysOfWeek.Count == 0 || schedule.TimesPerDay == 1 ? "" : " each day,";
         var times = schedule.TimesOfDay!.Count == 0 ? "" : ", at " + List(schedule.TimesOfDay);
-        var until = end is { } last ? $"from {Day(start)} to {Day(last)}" : $"from {Day(start)}, until your therapist changes it";
-        return PlainWords.Sentence($"{often}{each} {days}{times}, {until}");
+        return $"{often}{each} {days}{times}";
     }
 
     public static string Iso(DateOnly day) => day.ToString("yyyy-MM-dd", CultureInfo.InvariantCulture);

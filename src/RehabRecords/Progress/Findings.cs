@@ -57,6 +57,9 @@ public sealed record ProgrammeFindings(DateOnly From, DateOnly To, Adherence Adh
 
     public IReadOnlyList<ProgressionSuggestion> Suggestions { get; init; } = [];
 
+    /// <summary>By prescription, the decision that has answered the suggestion that stands; a suggestion without one is still open.</summary>
+    public IReadOnlyDictionary<string, Decision> Answered { get; init; } = new Dictionary<string, Decision>();
+
     public IReadOnlyList<Completeness> Completeness { get; init; } = [];
 
     /// <summary>Definitions of the measures that occur, by id; one that the catalogue does not know is missing here.</summary>
@@ -88,6 +91,9 @@ public static class Findings
         var goals = record.Goals.Select(Progress).ToList();
         var flags = record.RedFlags.Where(f => f.Open).Select(f => new OutstandingFlag(f, SafetyScreen.Get(f.Code)))
             .OrderBy(f => f.Flag.Urgency).ThenBy(f => f.Raised.Since).ThenBy(f => f.Raised.Code, StringComparer.Ordinal).ToList();
+        var suggestions = Progression.Suggest(new ProgressionInput(
+            plan, reports, [.. flags.Where(f => f.Flag.Freezes).Select(f => new OpenFlag(f.Raised.Code, f.Raised.Since, f.Raised.Evidence))],
+            to, record.Programme.PainLimit));
         return new ProgrammeFindings(from, to, Adherence.OfProgramme(plan, reports, from, to))
         {
             ByExercise = plan.Select(p => p.Id).Distinct().ToDictionary(id => id, id => Adherence.OfExercise(id, plan, reports, from, to)),
@@ -99,13 +105,22 @@ public static class Findings
             Goals = goals,
             Attainment = goals.Count == 0 ? null : GoalAttainment.Of([.. goals.Select(Attained)]),
             Flags = flags,
-            Suggestions = Progression.Suggest(new ProgressionInput(
-                plan, reports, [.. flags.Where(f => f.Flag.Freezes).Select(f => new OpenFlag(f.Raised.Code, f.Raised.Since, f.Raised.Evidence))],
-                to, record.Programme.PainLimit)),
+            Suggestions = suggestions,
+            Answered = Answered(suggestions, record, to),
             Completeness = [.. Complete([.. reports.Where(r => r.Day > to.AddDays(-RecentDays))])],
             Measures = record.Measures.Select(m => catalogue.Find(m.Measure)).OfType<MeasureDefinition>().DistinctBy(m => m.Id).ToDictionary(m => m.Id),
         };
     }
+
+    /// <summary>
+    /// A suggestion is answered while nothing has been reported since the decision took effect and the rules still say what
+    /// they said then; a late report that changes what they say opens it again. A red flag is answered by its clearance only.
+    /// </summary>
+    private static Dictionary<string, Decision> Answered(IEnumerable<ProgressionSuggestion> suggestions, ProgrammeRecord record, DateOnly asOf) =>
+        (from suggestion in suggestions
+         let last = record.Decisions.LastOrDefault(d => d.Planned == suggestion.Planned && d.AnswersSuggestion)
+         where last is not null && suggestion.Suggestion != Suggestion.StopAndReview && last.From > asOf && last.Suggested == suggestion.Suggestion.Code() && last.Rule == suggestion.Rule
+         select (suggestion.Planned, last)).ToDictionary(a => a.Planned, a => a.last);
 
     /// <summary>A measure that the catalogue does not know can be shown but not judged.</summary>
     private static List<MeasureResult> Known(IEnumerable<MeasureResult> results, MeasureCatalogue catalogue) =>

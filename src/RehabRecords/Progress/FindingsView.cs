@@ -8,7 +8,7 @@ namespace RehabRecords.Progress;
 public sealed record FindingsView(
     string Programme, string Title, DateOnly From, DateOnly To, AdherenceView Adherence, IReadOnlyList<DoseView> Dose,
     IReadOnlyList<TrendView> Trends, IReadOnlyList<ChangeView> Changes, IReadOnlyList<GoalView> Goals, IReadOnlyList<FlagView> Flags,
-    IReadOnlyList<SuggestionView> Suggestions, IReadOnlyList<CompletenessView> Completeness)
+    IReadOnlyList<SuggestionView> Suggestions, IReadOnlyList<CompletenessView> Completeness, IReadOnlyList<DecisionView> Decisions, IReadOnlyList<PauseView> Pauses)
 {
     public static FindingsView Of(ProgrammeRecord record, ProgrammeFindings findings) => new(
         record.Programme.Id, record.Programme.Title, findings.From, findings.To,
@@ -23,8 +23,10 @@ public sealed record FindingsView(
         [.. findings.Changes.Select(ChangeView.Of)],
         [.. findings.Goals.Select(GoalView.Of)],
         [.. findings.Flags.Select(f => FlagView.Of(f, record.Programme.TimeZone))],
-        [.. findings.Suggestions.Select(SuggestionView.Of)],
-        [.. findings.Completeness.Select(c => new CompletenessView(c.Item, c.Recorded, c.Of))]);
+        [.. findings.Suggestions.Select(s => SuggestionView.Of(s, findings.Answered.GetValueOrDefault(s.Planned)))],
+        [.. findings.Completeness.Select(c => new CompletenessView(c.Item, c.Recorded, c.Of))],
+        [.. record.Decisions.Select(DecisionView.Of)],
+        [.. record.Pauses.Select(PauseView.Of)]);
 }
 
 /// <param name="Lower">0 to 1, as if every session without a report had been missed; null when nothing was due.</param>
@@ -97,15 +99,32 @@ public sealed record FlagView(string Id, string Code, string Urgency, DateTimeOf
 /// <param name="Suggestion">advance, hold, step-back or stop-and-review; a clinician confirms or overrides.</param>
 /// <param name="Rule">The progression rule that decided.</param>
 /// <param name="Source">Where the rule comes from, with its mark.</param>
+/// <param name="Answered">Id of the decision that has answered it; null while it is open.</param>
 public sealed record SuggestionView(
     string Prescription, string Exercise, string Title, string Suggestion, string Rule, string RuleSet, string Reason, string Source,
-    IReadOnlyList<OptionView> Options, IReadOnlyList<RuleInput> Inputs, IReadOnlyList<string> Evidence)
+    IReadOnlyList<OptionView> Options, IReadOnlyList<RuleInput> Inputs, IReadOnlyList<string> Evidence, string? Answered)
 {
-    public static SuggestionView Of(ProgressionSuggestion s) => new(
+    public static SuggestionView Of(ProgressionSuggestion s, Decision? answered) => new(
         s.Planned, s.Exercise, s.Title, s.Suggestion.Code(), s.Rule, s.RuleSet, s.Reason, s.Source.ToString(),
-        [.. s.Options.Select(o => new OptionView(o.Dimension.Code(), o.Text))], s.Inputs, s.Evidence);
+        [.. s.Options.Select(o => new OptionView(o.Dimension.Code(), o.Text))], s.Inputs, s.Evidence, answered?.Id);
 }
 
 public sealed record OptionView(string Dimension, string Text);
 
 public sealed record CompletenessView(string Item, int Recorded, int Of);
+
+/// <param name="Decision">advance, hold, step-back or stop on a suggestion; revise, add or stop in a revision of the programme.</param>
+/// <param name="Suggested">What was suggested when it was made; null in a revision.</param>
+/// <param name="Change">What it changed in the prescription, in words.</param>
+public sealed record DecisionView(
+    string Id, string Prescription, string Decision, string? Suggested, bool Overrides, DateOnly From, DateTimeOffset At, string By, string? Reason, bool? Lock, string? Change)
+{
+    public static DecisionView Of(Decision d) => new(d.Id, d.Planned, d.Code, d.Suggested, d.Overrides, d.From, d.At, d.By, d.Reason, d.Lock, d.Change);
+}
+
+/// <param name="From">First day on which nothing is due.</param>
+/// <param name="To">Last such day, included; null while it is open.</param>
+public sealed record PauseView(DateOnly From, DateOnly? To, string? Reason, string By, DateTimeOffset? At, string? EndedBy, DateTimeOffset? EndedAt)
+{
+    public static PauseView Of(ProgrammePause p) => new(p.Days.From, p.Days.To, p.Days.Reason, p.By, p.At, p.EndedBy, p.EndedAt);
+}

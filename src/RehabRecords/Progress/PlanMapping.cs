@@ -21,23 +21,27 @@ internal static class PlanMapping
         plan.GetExtensionValue<PositiveInt>(Extensions.Level)?.Value,
         plan.GetExtensionValue<FhirString>(Extensions.LevelReason)?.Value);
 
-    public static Prescription Prescription(ServiceRequest request, ProgrammeOutline programme)
+    /// <param name="id">Id of the prescription of which this is a version.</param>
+    /// <param name="locked">Whether a clinician has locked its level.</param>
+    public static Prescription Prescription(ServiceRequest request, string id, bool locked, ProgrammeOutline programme, IReadOnlyList<Pause> pauses)
     {
         var dosage = request.GetExtension(Extensions.ExerciseDosage);
         var help = dosage?.GetExtensionValue<CodeableConcept>(Extensions.Dosage.HelpLevel).CodeIn(Systems.HelpLevel);
         var planned = new PlannedExercise(
-            request.Identity(),
+            id,
             request.Code.CodeIn(Systems.Exercise) ?? request.Identity(),
             request.Code?.Text ?? request.Code?.Coding.FirstOrDefault()?.Display ?? request.Code.CodeIn(Systems.Exercise) ?? "exercise",
             Amount(dosage),
-            When(request.Occurrence as Timing, programme),
+            When(request.Occurrence as Timing, programme) with { Pauses = pauses },
             request.Evidence())
         {
             Help = Codes.TryParse<HelpLevel>(help),
+            Locked = locked,
             Gradings = [.. request.GetExtensions(Extensions.Grading).Select(Grading).OfType<Grading>()],
         };
         return new Prescription(planned, Codes.TryParse<Side>(Sides.Of(request.BodySite.FirstOrDefault())))
         {
+            Request = request.Identity(),
             CautionTags = PrecautionMapping.TagsOf(request),
             CautionsTold = PrecautionMapping.ToldBy(request),
         };

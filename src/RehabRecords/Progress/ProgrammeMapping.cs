@@ -1,6 +1,7 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Clinical;
 using RehabRecords.Terms;
+using FhirTask = Hl7.Fhir.Model.Task;
 using Schedule = RehabRecords.Clinical.Schedule;
 
 namespace RehabRecords.Progress;
@@ -18,7 +19,14 @@ internal static class ProgrammeMapping
     {
         var plan = resources.OfType<CarePlan>().Single(p => p.Id == programmeId);
         var programme = PlanMapping.Outline(plan);
-        var requests = resources.OfType<ServiceRequest>().Where(r => r.BasedOn.Any(b => b.IdOf("CarePlan") == programmeId)).ToList();
+        var requests = resources.OfType<ServiceRequest>()
+            .Where(r => r.Status != RequestStatus.EnteredInError && r.BasedOn.Any(b => b.IdOf("CarePlan") == programmeId)).ToList();
+        var firstOf = PrescriptionVersions.FirstOf(requests);
+        var tasks = resources.OfType<FhirTask>().Where(t => DecisionMapping.IsDecision(t) && t.BasedOn.Any(b => b.IdOf("CarePlan") == programmeId)).ToList();
+        var decisions = tasks.Select(t => DecisionMapping.Of(t, firstOf)).OrderBy(d => d.At).ThenBy(d => d.Id, StringComparer.Ordinal).ToList();
+        var pauses = PauseMapping.Of(plan);
+        var days = pauses.Select(p => p.Days).ToList();
+        var locked = decisions.Where(d => d.Lock is not null).GroupBy(d => d.Planned).Where(g => g.Last().Lock == true).Select(g => g.Key).ToHashSet();
         var procedures = resources.OfType<Procedure>().Where(p => p.BasedOn.Any(b => b.IdOf("CarePlan") == programmeId)).ToList();
         var observations = resources.OfType<Observation>().Where(o => o.Status != ObservationStatus.EnteredInError).ToList();
         var results = observations.ToLookup(o => o.PartOf.Select(p => p.IdOf("Procedure")).FirstOrDefault(id => id is not null) ?? "");
@@ -27,14 +35,15 @@ internal static class ProgrammeMapping
 
         var sessions = (from procedure in procedures
                         where procedure.Status is EventStatus.Completed or EventStatus.NotDone
-                        let session = SessionMapping.Session(procedure, results[procedure.Identity()], harms[procedure.Identity()], programme.TimeZone)
+                        let session = SessionMapping.Session(procedure, results[procedure.Identity()], harms[procedure.Identity()], programme.TimeZone, firstOf)
                         where session is not null
                         orderby session.Report.Day, session.Report.DoneAt ?? DateTimeOffset.MaxValue, session.Id
                         select session).ToList();
         var levels = observations.Where(o => o.Code.CodeIn(Systems.Measure) == MeasureCode.GasLevel).ToList();
         return new ProgrammeRecord(Person(resources, plan), programme)
         {
-            Prescriptions = [.. InOrderOfPlan(plan, requests).Select(r => PlanMapping.Prescription(r, programme))],
+            Prescriptions = [.. InOrderOfPlan(plan, requests)
+                .Select(r => PlanMapping.Prescription(r, firstOf[r.Identity()], locked.Contains(firstOf[r.Identity()]), programme, days))],
             Sessions = sessions,
             Harms = [.. sessions.SelectMany(s => harms[s.Id].Select(h => Harm(h, s)))
                 .OrderBy(h => h.Day).ThenBy(h => h.Report.Evidence, StringComparer.Ordinal)],
@@ -44,7 +53,9 @@ internal static class ProgrammeMapping
             RedFlags = [.. resources.OfType<Flag>().Where(f => f.Category.Any(c => c.CodeIn(Systems.FlagCategory) == FlagCategory.RedFlag))
                 .Select(RedFlag).OrderBy(f => f.Since).ThenBy(f => f.Code, StringComparer.Ordinal).ThenBy(f => f.Id, StringComparer.Ordinal)],
             Precautions = PrecautionMapping.Of(resources.OfType<Flag>()),
-            EvidenceAt = EvidenceAt(plan, requests, procedures, observations.Where(o => o.Code.CodeIn(Systems.Measure) is not null), resources.OfType<Flag>()),
+            Decisions = decisions,
+            Pauses = pauses,
+            EvidenceAt = EvidenceAt(plan, pauses, decisions, requests, procedures, observations.Where(o => o.Code.CodeIn(Systems.Measure) is not null), resources.OfType<Flag>()),
             Resources = [.. resources],
         };
     }
@@ -118,18 +129,20 @@ internal static class ProgrammeMapping
 
     /// <summary>
     /// By what the record itself says of its arrival, so that a note is the same when it is drafted together with a new
-    /// session and when it is computed again from the store.
+    /// session and when it is computed again from the store. That is why what a clinician decides is dated by the decision.
     /// </summary>
     private static DateTimeOffset EvidenceAt(
-        CarePlan plan, IEnumerable<ServiceRequest> requests, IEnumerable<Procedure> procedures, IEnumerable<Observation> measures, IEnumerable<Flag> flags)
+        CarePlan plan, IEnumerable<ProgrammePause> pauses, IEnumerable<Decision> decisions, IEnumerable<ServiceRequest> requests, IEnumerable<Procedure> procedures, IEnumerable<Observation> measures, IEnumerable<Flag> flags)
     {
         var arrivals = procedures.Select(SessionMapping.RecordedAt)
             .Concat(measures.Select(m => m.Issued ?? m.Meta?.LastUpdated))
             .Concat(flags.Select(f => PrecautionMapping.IsPrecaution(f)
                 ? f.Meta?.LastUpdated
                 : f.GetExtension(Extensions.FlagCleared)?.GetExtensionValue<Instant>("at")?.Value))
-            .Concat(requests.Select(r => r.Meta?.LastUpdated))
-            .Append(plan.Meta?.LastUpdated)
+            .Concat(requests.Select(r => Addresses.Instant(r.AuthoredOn) ?? r.Meta?.LastUpdated))
+            .Concat(decisions.Select(d => (DateTimeOffset?)d.At))
+            .Concat(pauses.SelectMany(p => new[] { p.At, p.EndedAt }))
+            .Append(Addresses.Instant(plan.Created) ?? plan.Meta?.LastUpdated)
             .OfType<DateTimeOffset>()
             .ToList();
         return arrivals.Count == 0 ? DateTimeOffset.UnixEpoch : arrivals.Max().ToUniversalTime();

@@ -19,6 +19,11 @@ public sealed record ProgrammeOutline(
 /// <summary>A prescribed exercise, with the side it is for, which the calculations do not need but a reader does.</summary>
 public sealed record Prescription(PlannedExercise Planned, Side? Side)
 {
+    /// <summary>Id of the ServiceRequest of this version; that of the first version is the id of <see cref="Planned"/>.</summary>
+    public string Request { get; init; } = Planned.Id;
+
+    public bool HoldsOn(DateOnly day) => Planned.Schedule.Start <= day && (Planned.Schedule.End is null || Planned.Schedule.End >= day);
+
     /// <summary>Codes of the cautions attached to the exercise.</summary>
     public IReadOnlyList<string> CautionTags { get; init; } = [];
 
@@ -28,6 +33,50 @@ public sealed record Prescription(PlannedExercise Planned, Side? Side)
 
 /// <summary>A precaution that holds for everything the person practises.</summary>
 public sealed record PersonPrecaution(string Id, string Evidence, string Code, DateOnly? Since);
+
+/// <summary>Days on which nothing is due, and who decided so.</summary>
+public sealed record ProgrammePause(Pause Days, string By)
+{
+    public DateTimeOffset? At { get; init; }
+
+    public string? EndedBy { get; init; }
+
+    public DateTimeOffset? EndedAt { get; init; }
+}
+
+/// <summary>What a clinician decided about one exercise.</summary>
+/// <param name="Planned">Id of the prescription, whichever of its versions was decided on.</param>
+/// <param name="Code">A code of <see cref="Terms.DecisionCode"/>.</param>
+/// <param name="From">First day on which it holds.</param>
+/// <param name="By">Name and role, as they stood.</param>
+public sealed record Decision(string Id, string Evidence, string Planned, string Code, DateOnly From, DateTimeOffset At, string By)
+{
+    /// <summary>The same for all changes of one revision; null for a decision by itself.</summary>
+    public string? Group { get; init; }
+
+    public string? Reason { get; init; }
+
+    /// <summary>What was suggested when it was made, and by which rule.</summary>
+    public string? Suggested { get; init; }
+
+    public string? Rule { get; init; }
+
+    public string? Dimension { get; init; }
+
+    public string? Step { get; init; }
+
+    /// <summary>Whether it locks or unlocks the level; null leaves that as it was.</summary>
+    public bool? Lock { get; init; }
+
+    /// <summary>What it changed in the prescription, in words; null when nothing.</summary>
+    public string? Change { get; init; }
+
+    /// <summary>A decision on a suggestion, rather than a revision of the programme.</summary>
+    public bool AnswersSuggestion => Suggested is not null;
+
+    /// <summary>Whether it departs from what was suggested. To stop is the clinician's own; "stop and review" asks for no more than a review.</summary>
+    public bool Overrides => AnswersSuggestion && Suggested != Code && (Code, Suggested) != (Terms.DecisionCode.Stop, "stop-and-review");
+}
 
 /// <summary>Who reports. What a patient or carer says is theirs and stays attributed to them.</summary>
 /// <param name="Role">patient, carer, clinician or support-worker.</param>
@@ -80,6 +129,11 @@ public sealed record ProgrammeRecord(PersonRecord Person, ProgrammeOutline Progr
     /// <summary>Active ones.</summary>
     public IReadOnlyList<PersonPrecaution> Precautions { get; init; } = [];
 
+    /// <summary>In the order in which they were made.</summary>
+    public IReadOnlyList<Decision> Decisions { get; init; } = [];
+
+    public IReadOnlyList<ProgrammePause> Pauses { get; init; } = [];
+
     /// <summary>When the latest of all this reached the record.</summary>
     public DateTimeOffset EvidenceAt { get; init; }
 
@@ -87,6 +141,17 @@ public sealed record ProgrammeRecord(PersonRecord Person, ProgrammeOutline Progr
     internal IReadOnlyList<Resource> Resources { get; init; } = [];
 
     public IReadOnlyList<PlannedExercise> Plan => [.. Prescriptions.Select(p => p.Planned)];
+
+    /// <summary>What the programme asks for on its latest day: of a changed exercise the version that holds then.</summary>
+    public IReadOnlyList<Prescription> InForce
+    {
+        get
+        {
+            var day = Programme.End is { } end && end < AsOf ? end : AsOf;
+            return [.. Prescriptions.GroupBy(p => p.Planned.Id).Select(versions =>
+                versions.LastOrDefault(v => v.HoldsOn(day)) ?? versions.FirstOrDefault(v => v.Planned.Schedule.Start > day)).OfType<Prescription>()];
+        }
+    }
 
     public IReadOnlyList<SessionReport> Reports => [.. Sessions.Select(s => s.Report)];
 

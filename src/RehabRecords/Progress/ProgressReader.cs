@@ -19,6 +19,7 @@ public sealed class ProgressReader(RecordStore store)
         if (await store.GetAsync<Patient>(person, ct) is var (patient, _))
             all.Add(patient);
         all.AddRange(await store.FindAllAsync<ServiceRequest>($"based-on=CarePlan/{programmeId}", ct));
+        all.AddRange(await store.FindAllAsync<Hl7.Fhir.Model.Task>($"based-on=CarePlan/{programmeId}", ct));
         all.AddRange(await store.FindAllAsync<Procedure>($"based-on=CarePlan/{programmeId}", ct));
         all.AddRange(await store.FindAllAsync<Observation>($"subject=Patient/{person}", ct));
         all.AddRange(await store.FindAllAsync<AdverseEvent>($"subject=Patient/{person}", ct));

@@ -9,7 +9,9 @@ namespace RehabRecords.Progress;
 /// <summary>Procedure, its results and its harm as a reported session.</summary>
 internal static class SessionMapping
 {
-    public static Session? Session(Procedure procedure, IEnumerable<Observation> results, IEnumerable<AdverseEvent> harms, string timeZone)
+    /// <param name="firstOf">The prescription of which each ServiceRequest is a version; one that is not listed stands for itself.</param>
+    public static Session? Session(
+        Procedure procedure, IEnumerable<Observation> results, IEnumerable<AdverseEvent> harms, string timeZone, IReadOnlyDictionary<string, string> firstOf)
     {
         var time = procedure.Performed switch
         {
@@ -26,13 +28,13 @@ internal static class SessionMapping
             DoneAt = procedure.Status == EventStatus.Completed ? at : null,
             Reason = Codes.TryParse<NotDoneReason>(procedure.StatusReason.CodeIn(Systems.NotDoneReason)),
             RecordedAt = RecordedAt(procedure),
-            Exercises = [.. results.Select(Exercise).OfType<ExerciseReport>()
+            Exercises = [.. results.Select(r => Exercise(r, firstOf)).OfType<ExerciseReport>()
                 .OrderBy(e => e.Planned, StringComparer.Ordinal).ThenBy(e => e.Evidence, StringComparer.Ordinal)],
             Harms = [.. harms.Select(Harm)],
         };
         var remarks = procedure.Note.Select(n => n.Text?.Trim()).Where(text => !string.IsNullOrEmpty(text)).OfType<string>();
         var skips = results.SelectMany(r => r.Note.Where(n => !string.IsNullOrWhiteSpace(n.Text))
-            .Select(n => new ResultRemark(r.BasedOn.Select(b => b.IdOf("ServiceRequest")).FirstOrDefault() ?? "", r.Evidence(), n.Text!.Trim())));
+            .Select(n => new ResultRemark(Planned(r, firstOf) ?? "", r.Evidence(), n.Text!.Trim())));
         return new Session(procedure.Identity(), report, ReporterOf(procedure.Asserter ?? procedure.Note.Select(n => n.Author).OfType<ResourceReference>().FirstOrDefault()), [.. remarks])
         {
             ResultRemarks = [.. skips.OrderBy(r => r.Evidence, StringComparer.Ordinal)],
@@ -57,9 +59,12 @@ internal static class SessionMapping
         harm.Severity?.Coding.FirstOrDefault()?.Code ?? "severity not recorded",
         harm.Evidence());
 
-    private static ExerciseReport? Exercise(Observation result)
+    private static string? Planned(Observation result, IReadOnlyDictionary<string, string> firstOf) =>
+        result.BasedOn.Select(b => b.IdOf("ServiceRequest")).FirstOrDefault(id => id is not null) is { } request ? firstOf.GetValueOrDefault(request, request) : null;
+
+    private static ExerciseReport? Exercise(Observation result, IReadOnlyDictionary<string, string> firstOf)
     {
-        if (result.BasedOn.Select(b => b.IdOf("ServiceRequest")).FirstOrDefault(id => id is not null) is not { } planned)
+        if (Planned(result, firstOf) is not { } planned)
             return null;
         return new ExerciseReport(planned, result.Evidence())
         {

@@ -14,7 +14,7 @@ namespace RehabRecords.Sessions;
 /// the record with the new session in it, and the draft note is brought up to date; all of it in one transaction.
 /// </summary>
 public sealed class RecordSession(
-    RecordStore store, Recording recording, ProgressReader reader, NoteWriter notes, MeasureCatalogue catalogue, TimeProvider clock)
+    RecordStore store, Recording recording, ProgressReader reader, UpToDate upToDate, TimeProvider clock)
 {
     /// <summary>Each lost race means that another session of the same programme got in, so this ends.</summary>
     private const int Tries = 20;
@@ -59,18 +59,15 @@ public sealed class RecordSession(
         foreach (var flag in raised)
             set.Create(flag.ToFlag(person));
 
-        record = record.With([.. set.Writes.Select(w => w.Resource!)]);
-        var findings = Findings.Of(record, catalogue);
-        await AdherenceSummary.AddAsync(store, set, programme, person, findings.Adherence, now, ct);
-        var note = await notes.AddAsync(set, record, findings, ct);
-        return new Recorded<SessionAnswer>(StatusCodes.Status201Created, $"/api/sessions/{session.Id}", Answer(set, session, raised, record, findings, note));
+        var (after, findings, note) = await upToDate.AddAsync(set, record, ct);
+        return new Recorded<SessionAnswer>(StatusCodes.Status201Created, $"/api/sessions/{session.Id}", Answer(set, session, raised, after, findings, note));
     }
 
     /// <summary>What was ticked, harm that is a red flag by itself, and pain above the programme's limit.</summary>
     private static IReadOnlyList<RaisedFlag> Screen(
         SessionRequest request, Procedure session, IEnumerable<Observation> results, IEnumerable<AdverseEvent> harms, ProgrammeOutline programme)
     {
-        var reported = SessionMapping.Session(session, results, harms, programme.TimeZone)
+        var reported = SessionMapping.Session(session, results, harms, programme.TimeZone, new Dictionary<string, string>())
             ?? throw new InvalidOperationException("A session that passed its checks has a time.");
         return SafetyScreen.Of(reported.Report with { RedFlags = request.RedFlags ?? [] }, programme.PainLimit);
     }

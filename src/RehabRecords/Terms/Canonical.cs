@@ -37,6 +37,7 @@ public static class Profiles
     public const string AdherenceSummary = Canonical.Base + "/StructureDefinition/adherence-summary";
     public const string Goal = Canonical.Base + "/StructureDefinition/goal";
     public const string ProgressNote = Canonical.Base + "/StructureDefinition/progress-note";
+    public const string ProgressionDecision = Canonical.Base + "/StructureDefinition/progression-decision";
     public const string ProgressNoteDocument = Canonical.Base + "/StructureDefinition/progress-note-document";
 }
 
@@ -53,6 +54,7 @@ public static class Extensions
     public const string CapacityBand = Canonical.Base + "/StructureDefinition/capacity-band";
     public const string TimeZone = Canonical.Base + "/StructureDefinition/time-zone";
     public const string PainLimit = Canonical.Base + "/StructureDefinition/pain-limit";
+    public const string Pause = Canonical.Base + "/StructureDefinition/pause";
     public const string RehabilitationContext = Canonical.Base + "/StructureDefinition/rehabilitation-context";
     public const string RecordedAt = Canonical.Base + "/StructureDefinition/recorded-at";
     public const string FlagSource = Canonical.Base + "/StructureDefinition/flag-source";
@@ -89,6 +91,18 @@ public static class Extensions
         public const string Reason = "reason";
         public const string Precaution = "precaution";
         public const string Source = "source";
+    }
+
+    /// <summary>Parts of <see cref="Extensions.Pause"/>.</summary>
+    public static class PausePart
+    {
+        public const string From = "from";
+        public const string To = "to";
+        public const string Reason = "reason";
+        public const string By = "by";
+        public const string At = "at";
+        public const string EndedBy = "endedBy";
+        public const string EndedAt = "endedAt";
     }
 
     /// <summary>Parts of <see cref="Extensions.NoteStatement"/>.</summary>

@@ -124,6 +124,22 @@ public static class CodeLists
         new("notable", "notable capacity"),
         new("full", "full capacity"));
 
+    /// <summary>What a clinician decided about an exercise.</summary>
+    public static readonly CodeList Decision = new(Systems.Decision,
+        new(DecisionCode.Advance, "one step harder"),
+        new(DecisionCode.Hold, "hold"),
+        new(DecisionCode.StepBack, "one step easier"),
+        new(DecisionCode.Stop, "stop"),
+        new(DecisionCode.Revise, "change"),
+        new(DecisionCode.Add, "add"));
+
+    /// <summary>What the progression rules may suggest.</summary>
+    public static readonly CodeList Suggestion = new(Systems.Suggestion,
+        new("advance", "advance"),
+        new("hold", "hold"),
+        new("step-back", "step back"),
+        new("stop-and-review", "stop and review"));
+
     public static readonly CodeList AdverseEventKind = new(Systems.AdverseEventKind,
         new("fall", "fall"),
         new("skin-injury", "skin injury"),

@@ -65,6 +65,33 @@ public static class MeasureCode
     public const string GasTScore = "gas-t-score";
 }
 
+/// <summary>What a clinician decided about an exercise of a programme.</summary>
+public static class DecisionCode
+{
+    public const string Advance = "advance";
+    public const string Hold = "hold";
+    public const string StepBack = "step-back";
+    public const string Stop = "stop";
+    public const string Revise = "revise";
+    public const string Add = "add";
+}
+
+/// <summary>What is kept with a decision: the suggestion as it stood, and what was chosen.</summary>
+public static class DecisionItem
+{
+    public const string Suggestion = "suggestion";
+    public const string Rule = "rule";
+    public const string RuleSet = "rule-set";
+    public const string RuleReason = "rule-reason";
+    public const string RuleInput = "rule-input";
+    public const string Evidence = "evidence";
+    public const string Dimension = "dimension";
+    public const string Step = "step";
+    public const string Lock = "lock";
+    public const string Prescription = "prescription";
+    public const string Ended = "ended";
+}
+
 /// <summary>Kinds of the statements of a note.</summary>
 public static class StatementKind
 {

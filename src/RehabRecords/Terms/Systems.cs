@@ -22,6 +22,9 @@ public static class Systems
     public const string AdverseEventKind = Canonical.Base + "/CodeSystem/adverse-event-kind";
     public const string ExerciseRole = Canonical.Base + "/CodeSystem/exercise-role";
     public const string CapacityBand = Canonical.Base + "/CodeSystem/capacity-band";
+    public const string Decision = Canonical.Base + "/CodeSystem/decision";
+    public const string Suggestion = Canonical.Base + "/CodeSystem/suggestion";
+    public const string DecisionItem = Canonical.Base + "/CodeSystem/decision-item";
     public const string NoteRule = Canonical.Base + "/CodeSystem/note-rule";
 
     public const string Loinc = "http://loinc.org";

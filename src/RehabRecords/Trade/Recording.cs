@@ -29,15 +29,18 @@ public sealed class Recording(RecordStore store, RecordWriter writer)
                 if (await store.AnswerOfAsync(key, ct) is { } earlier)
                     return new KeptAnswer(earlier);
             var set = new WriteSet { Key = keys.Count > 0 ? keys[0] : null, FurtherKeys = [.. keys.Skip(1)] };
+            var prepared = false;
             try
             {
                 var recorded = await prepare(set, ct);
+                prepared = true;
                 set.Answer = new StoredAnswer(recorded.Status, recorded.Location, JsonSerializer.SerializeToUtf8Bytes(recorded.Answer, TradeJson.Options));
                 var commit = await writer.WriteAsync(set, ct);
                 return new KeptAnswer(commit.EarlierAnswer ?? set.Answer);
             }
-            catch (RefusedException e) when (attempt < tries && e.Refusal is Refusal.StaleVersion or Refusal.Conflict)
+            catch (RefusedException e) when (attempt < tries && e.Refusal is Refusal.StaleVersion or Refusal.Conflict && (prepared || keys.Count > 0))
             {
+                // What prepare refuses is refused for good, unless a repeat under the key got in first and has the answer.
                 // Another request moved what this one was computed from; compute again from what is there now.
             }
         }

@@ -1,6 +1,7 @@
 using System.Text.Json;
 using FluentValidation;
 using RehabRecords.Clinical;
+using RehabRecords.Decisions;
 using RehabRecords.Flags;
 using RehabRecords.Library;
 using RehabRecords.Measures;
@@ -22,12 +23,19 @@ public static class TradeFace
         services.AddSingleton<Recording>();
         services.AddSingleton(MeasureCatalogue.Default);
         services.AddSingleton<PrescribeProgramme>();
+        services.AddSingleton<ReviseProgramme>();
+        services.AddSingleton<PauseProgramme>();
+        services.AddSingleton<Decide>();
         services.AddSingleton<RecordMeasure>();
         services.AddSingleton<RecordSession>();
         services.AddSingleton<IValidator<PersonRequest>, PersonRules>();
         services.AddSingleton<IValidator<ExerciseRequest>, ExerciseRules>();
         services.AddSingleton<IValidator<TemplateRequest>, TemplateRules>();
         services.AddSingleton<IValidator<ProgrammeRequest>, ProgrammeRules>();
+        services.AddSingleton<IValidator<RevisionRequest>, RevisionRules>();
+        services.AddSingleton<IValidator<PauseRequest>, PauseRules>();
+        services.AddSingleton<IValidator<PauseEndRequest>, PauseEndRules>();
+        services.AddSingleton<IValidator<DecisionRequest>, DecisionRules>();
         services.AddSingleton<IValidator<SessionRequest>, SessionRules>();
         services.AddSingleton<IValidator<MeasureRequest>, MeasureRules>();
         services.AddSingleton<IValidator<ClearanceRequest>, ClearanceRules>();

@@ -61,7 +61,7 @@ public partial class DefinitionTests
     [Fact]
     public void The_profiles_of_the_mapping_are_there() => Assert.Equal(
         ["adherence-summary", "exercise", "exercise-result", "goal", "measure-result", "prescribed-exercise", "programme", "programme-template",
-            "progress-note", "progress-note-document", "session"],
+            "progress-note", "progress-note-document", "progression-decision", "session"],
         ProfileFiles.Profiles.Select(p => p.Id).Order(StringComparer.Ordinal));
 
     [Fact]

@@ -38,6 +38,8 @@ public class TermTests
     [InlineData("flag-category", typeof(FlagCategory))]
     [InlineData("measure-status", typeof(MeasureStatus))]
     [InlineData("statement-kind", typeof(StatementKind))]
+    [InlineData("decision-item", typeof(DecisionItem))]
+    [InlineData("decision", typeof(DecisionCode))]
     public void Constants_of_a_list_are_exactly_its_codes(string system, Type constants) =>
         Assert.Equal(CodesOf($"{ProfileFiles.Base}/CodeSystem/{system}"), Constants(constants).Order(StringComparer.Ordinal));
 

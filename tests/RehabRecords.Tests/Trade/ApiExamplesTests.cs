@@ -38,6 +38,11 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         Assert.Equal("urgent-review", (string?)session["urgent"]![0]!["urgency"]);
         var flag = (string)session["flags"]![0]!["id"]!;
         await PostAsync("clearance", $"/api/flags/{flag}/clearance");
+        await PostAsync("decision", $"/api/programmes/{ids["programme"]}/decisions");
+        await PostAsync("revision", $"/api/programmes/{ids["programme"]}/revisions");
+        await PostAsync("pause", $"/api/programmes/{ids["programme"]}/pauses");
+        app.Time.Now = app.Time.Now.AddDays(10);
+        await PostAsync("pause-end", $"/api/programmes/{ids["programme"]}/pauses/2026-06-20/end");
         await PostAsync("note", "/api/notes");
     }
 
@@ -53,7 +58,8 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
                 Assert.False(string.IsNullOrEmpty((string?)operation["description"]), $"{method} {path} has no description");
             }
 
-        foreach (var path in new[] { "/api/people", "/api/exercises", "/api/templates", "/api/programmes", "/api/sessions", "/api/measures", "/api/flags/{id}/clearance" })
+        foreach (var path in new[] { "/api/people", "/api/exercises", "/api/templates", "/api/programmes", "/api/sessions", "/api/measures", "/api/flags/{id}/clearance",
+            "/api/programmes/{id}/decisions", "/api/programmes/{id}/revisions", "/api/programmes/{id}/pauses", "/api/programmes/{id}/pauses/{from}/end" })
         {
             var post = paths[path]!["post"]!;
             Assert.NotNull(post["requestBody"]!["content"]!["application/json"]!["example"]);

@@ -6,7 +6,7 @@ using RehabRecords.Terms;
 using RehabRecords.Trade;
 using Canonical = RehabRecords.Terms.Canonical;
 
-namespace RehabRecords.Sessions;
+namespace RehabRecords.Notes;
 
 /// <summary>Adherence so far as an Observation, one per programme, whose versions keep how it stood at each report.</summary>
 internal static class AdherenceSummary
