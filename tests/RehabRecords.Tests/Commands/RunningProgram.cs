@@ -67,7 +67,12 @@ internal sealed class RunningProgram : IDisposable
     public void Dispose()
     {
         if (!_process.HasExited)
+        {
             _process.Kill(entireProcessTree: true);
+            // Its folder is deleted next; nothing may still write to it.
+            _process.WaitForExit();
+        }
+
         _process.Dispose();
     }
 
