@@ -23,13 +23,13 @@ internal sealed record Matched(IReadOnlyList<Occasion> Occasions, IReadOnlyList<
     {
         var within = reports.Where(r => r.Day >= from && r.Day <= to)
             .OrderBy(r => r.Day).ThenBy(r => r.At).ThenBy(r => r.Evidence, StringComparer.Ordinal).ToList();
-        var open = due.Where(d => d.By >= from).OrderBy(d => d.From).ThenBy(d => d.By).ThenBy(d => d.Time).ToList();
+        var open = due.Where(d => d.By >= from).OrderBy(d => d.From).ToList();
         var matched = new List<Occasion>();
         var extra = new List<Report>();
         foreach (var done in new[] { true, false })
         {
             var left = new List<DueOccurrence>();
-            var ready = new PriorityQueue<DueOccurrence, (DateOnly, DateOnly, TimeOnly)>();
+            var ready = new PriorityQueue<DueOccurrence, (DateOnly, DateOnly)>();
             var next = 0;
             foreach (var report in within.Where(r => r.Done == done))
             {
@@ -37,7 +37,7 @@ internal sealed record Matched(IReadOnlyList<Occasion> Occasions, IReadOnlyList<
                 {
                     // Practice ahead of an even pace brings its occurrence forward; a missed session does not.
                     if (done || open[next].By <= to)
-                        ready.Enqueue(open[next], (open[next].To, open[next].By, open[next].Time ?? TimeOnly.MinValue));
+                        ready.Enqueue(open[next], (open[next].To, open[next].By));
                 }
                 while (ready.Count > 0 && ready.Peek().To < report.Day)
                     left.Add(ready.Dequeue());
@@ -48,9 +48,9 @@ internal sealed record Matched(IReadOnlyList<Occasion> Occasions, IReadOnlyList<
             }
             left.AddRange(ready.UnorderedItems.Select(item => item.Element));
             left.AddRange(open.Skip(next));
-            open = [.. left.OrderBy(d => d.From).ThenBy(d => d.By).ThenBy(d => d.Time)];
+            open = [.. left.OrderBy(d => d.From)];
         }
         matched.AddRange(open.Where(d => d.By <= to).Select(d => new Occasion(d, null)));
-        return new([.. matched.OrderBy(o => o.Day).ThenBy(o => o.Report?.At).ThenBy(o => o.Due.Time)], extra);
+        return new([.. matched.OrderBy(o => o.Day).ThenBy(o => o.Report?.At)], extra);
     }
 }

@@ -44,8 +44,8 @@ internal static class PracticeOccasions
     private static DueOccurrence Both(DueOccurrence a, DueOccurrence b)
     {
         var (from, to) = (a.From > b.From ? a.From : b.From, a.To < b.To ? a.To : b.To);
+        // The earlier of the two, which never lies after the last day; but before the first, when one began later.
         var by = a.By < b.By ? a.By : b.By;
-        by = by < from ? from : by > to ? to : by;
-        return new(from, to, by, a.Time ?? b.Time, a.At ?? b.At);
+        return new(from, to, by < from ? from : by);
     }
 }
