@@ -27,7 +27,7 @@ internal static class HoldRules
             if (result.PainDuring is not { } during)
                 return ("hold-incomplete-report", "one of the last reports gives no pain during the exercise");
             if (during > most)
-                return ("hold-pain", $"pain of {during} during the exercise is above {most:0}");
+                return ("hold-pain", $"pain of {during} during the exercise is above {most:0.##}");
             // Below the rise itself, no pain before could make one.
             if (during >= rise && result.PainBefore is null)
                 return ("hold-incomplete-report", "one of the last reports gives no pain before the exercise");
@@ -44,15 +44,17 @@ internal static class HoldRules
             return ("hold-incomplete-report", "one of the last reports gives no exertion");
         if (ratings.Select(rating => rating!.Scale).Distinct().Count() > 1)
             return ("hold-mixed-scales", "the last reports use different exertion scales, which are not compared");
-        var most = rules[ratings[0]!.Scale == ExertionScale.ZeroToTen ? "exertion-most-0-10" : "exertion-most-6-20"];
+        var most = rules[ExertionLimit(ratings[0]!.Scale)];
         return ratings.Find(rating => rating!.Value > most) is { } hard
             ? ("hold-exertion", $"exertion of {hard.Value:0.#} is above {most:0.#}")
             : null;
     }
 
+    public static string ExertionLimit(ExertionScale scale) => scale == ExertionScale.ZeroToTen ? "exertion-most-0-10" : "exertion-most-6-20";
+
     private static (string, string)? Fatigue(Picture picture, ProgressionRules rules)
     {
-        var reported = picture.Attempts.Select(attempt => attempt.Result?.Fatigue).OfType<int>().Take(2).ToList();
+        var reported = picture.FatigueReported.Select(attempt => attempt.Result!.Fatigue!.Value).ToList();
         return reported.Count == 2 && reported[0] - reported[1] >= rules["fatigue-rise"]
             ? ("hold-fatigue", $"new fatigue: {reported[0]}, and {reported[1]} the time before")
             : null;

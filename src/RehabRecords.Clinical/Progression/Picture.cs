@@ -29,8 +29,32 @@ internal sealed record Picture(
 {
     public Attempt? Latest => Attempts.Count > 0 ? Attempts[0] : null;
 
-    public IEnumerable<string> Evidence =>
-        new[] { Exercise.Evidence }.Concat(Attempts.Take(Math.Max(Needed, 3)).Select(attempt => attempt.Report.Evidence));
+    /// <summary>The last two that were done, with the instant; the rise of pain that lasts is seen in them.</summary>
+    public IReadOnlyList<Attempt> LastDone => [.. Attempts.Where(attempt => attempt.Result is { Done: true } && attempt.Report.At is not null).Take(2)];
+
+    /// <summary>The last two that say how tired the person was.</summary>
+    public IReadOnlyList<Attempt> FatigueReported => [.. Attempts.Where(attempt => attempt.Result?.Fatigue is not null).Take(2)];
+
+    /// <summary>The last that were tried, as many as make a row of failures; a missed day between does not hide one.</summary>
+    public IReadOnlyList<Attempt> LastTried(ProgressionRules rules) =>
+        [.. Attempts.Where(attempt => attempt.Outcome != Outcome.NotTried).Take((int)rules["failures-in-a-row"])];
+
+    /// <summary>Addresses of what the rules looked at, newest first: three reports at least, and all that the deciding rule stands on.</summary>
+    public IEnumerable<string> Evidence(string rule, ProgressionRules rules)
+    {
+        var decided = rule switch
+        {
+            "step-back-failures" => LastTried(rules),
+            "step-back-pain-lasting" => LastDone,
+            "hold-fatigue" => FatigueReported,
+            _ => [],
+        };
+        return new[] { Exercise.Evidence }
+            .Concat(Attempts.Take(Math.Max(Needed, 3)).Concat(decided).Select(attempt => attempt.Report.Evidence))
+            .Concat(rule == "hold-adherence" ? Adherence.Evidence : []);
+    }
+
+    public static string NeededLimit(PlannedExercise exercise) => exercise.LowRisk ? "reports-needed-low-risk" : "reports-needed";
 
     public static Picture Of(PlannedExercise exercise, ProgressionInput input, ProgressionRules rules)
     {
@@ -45,7 +69,7 @@ internal sealed record Picture(
             .OrderByDescending(o => o.Day).ThenBy(o => o.Report is not null).ThenByDescending(o => o.Report?.At)
             .ThenByDescending(o => o.Report?.Evidence, StringComparer.Ordinal)
             .Select(o => o.Report is { } report ? Read(report, exercise, rules) : null).ToList();
-        var needed = (int)rules[exercise.LowRisk ? "reports-needed-low-risk" : "reports-needed"];
+        var needed = (int)rules[NeededLimit(exercise)];
         var from = asOf.AddDays(1 - (int)rules["adherence-days"]);
         return new(exercise, [.. occasions.Take(needed)], [.. occasions.OfType<Attempt>()],
             Adherence.OfExercise(exercise.Id, plan, input.Reports, from > start ? from : start, asOf),

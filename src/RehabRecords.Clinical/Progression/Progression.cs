@@ -40,24 +40,26 @@ public static class Progression
         if (direction is { } way && options.Count == 0)
             reason += $"; no {(way == GradingDirection.Harder ? "harder" : "easier")} grading is written for this exercise";
         return new(exercise.Id, exercise.Exercise, exercise.Title, suggestion, rule, rules.Version, reason, options, picture.Inputs(rules),
-            RuleSource(rule, rules), [.. freezing.Select(flag => flag.Evidence).Concat(picture.Evidence).Distinct()]);
+            RuleSource(rule, picture, rules), [.. freezing.Select(flag => flag.Evidence).Concat(picture.Evidence(rule, rules)).Distinct()]);
     }
 
     private static string FlagReason(List<OpenFlag> flags) =>
         $"open red flag: {string.Join(", ", flags.Select(flag => SafetyScreen.Find(flag.Code)?.Title ?? flag.Code))}; progression is frozen until a clinician clears it with a reason";
 
     // What stops is safety, not a limit a clinic sets; the rest stands on the clinic's limits.
-    private static Source RuleSource(string rule, ProgressionRules rules) => rule == "stop-open-flag"
+    private static Source RuleSource(string rule, Picture picture, ProgressionRules rules) => rule == "stop-open-flag"
         ? new Source("any red flag stops until a clinician reviews it; common practice", Mark.CommonPractice)
         : rules.Limit(rule switch
         {
             "step-back-pain" => "pain-step-back",
             "step-back-pain-lasting" or "hold-pain-rise" => "pain-rise",
             "step-back-failures" => "failures-in-a-row",
+            "hold-mixed" => "success-share",
             "hold-pain" => "pain-during-most",
+            "hold-exertion" => HoldRules.ExertionLimit(picture.Latest!.Result!.Exertion!.Scale),
             "hold-fatigue" => "fatigue-rise",
             "hold-adherence" => "adherence-least",
             "hold-gap" => "longest-gap-days",
-            _ => "reports-needed",
+            _ => Picture.NeededLimit(picture.Exercise),
         }).Source;
 }
