@@ -26,6 +26,7 @@ return await Start.RunAsync(args, static args =>
     builder.AddWebServer(settings);
 
     builder.Services.AddSingleton(settings);
+    builder.Services.AddSingleton(settings.ClinicRules());
     builder.Services.AddRecord();
     builder.Services.AddRest();
     builder.Services.AddTrade();

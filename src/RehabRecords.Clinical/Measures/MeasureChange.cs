@@ -70,7 +70,7 @@ public sealed record MeasureChange(
         var changes = new List<MeasureChange>();
         var series = results
             .Where(r => catalogue.Find(r.Measure) is not null && r.Measure != "gas-level")
-            .GroupBy(r => (r.Measure, r.Side, r.Site, Variant: VariantOf(catalogue.Get(r.Measure), r)))
+            .GroupBy(r => (r.Measure, r.Side, r.Site, Variant: catalogue.Get(r.Measure).VariantOf(r)))
             .OrderBy(g => catalogue.Get(g.Key.Measure).Order).ThenBy(g => g.Key.Side).ThenBy(g => g.Key.Site, StringComparer.Ordinal)
             .ThenBy(g => g.Key.Variant, StringComparer.Ordinal);
         foreach (var group in series)
@@ -113,9 +113,6 @@ public sealed record MeasureChange(
         _ => ChangeDirection.Worsened,
     };
 
-    internal static string? VariantOf(MeasureDefinition measure, MeasureResult result) =>
-        result.Variant ?? (measure.Variants.Count > 0 ? measure.Variants[0] : null);
-
     private static decimal ValueOf(MeasureDefinition measure, MeasureResult result) =>
         measure.ValueOf(result)
         ?? throw new UnfitInputException("value", null, "a value for a completed test", "send the value, or the status that says why there is none");
@@ -128,8 +125,8 @@ public sealed record MeasureChange(
             throw new UnfitInputException("side", $"{first.Side} and {last.Side}", "the same side", "compare results of one side");
         if (first.Site != last.Site)
             throw new UnfitInputException("site", $"{first.Site ?? "none"} and {last.Site ?? "none"}", "the same site", "compare results of one site");
-        if (VariantOf(measure, first) is var variant && variant != VariantOf(measure, last))
-            throw new UnfitInputException("variant", $"{variant} and {VariantOf(measure, last)}", "the same variant", "compare results of one version of the procedure");
+        if (measure.VariantOf(first) is var variant && variant != measure.VariantOf(last))
+            throw new UnfitInputException("variant", $"{variant} and {measure.VariantOf(last)}", "the same variant", "compare results of one version of the procedure");
         if (last.MeasuredAt < first.MeasuredAt)
             throw new UnfitInputException("measuredAt", $"{last.MeasuredAt:O}", $"not before {first.MeasuredAt:O}", "give the earlier result first");
     }

@@ -76,6 +76,9 @@ public sealed record MeasureDefinition(
     /// <summary>What the side is of: hand, arm or side.</summary>
     public string SideText { get; init; } = "side";
 
+    /// <summary>True when the measure is of one muscle group or movement, which each result must name.</summary>
+    public bool NeedsSite { get; init; }
+
     /// <summary>True when the minimum itself is not allowed (a time of 0 s).</summary>
     public bool MinimumExcluded { get; init; }
 
@@ -160,6 +163,13 @@ public sealed record MeasureDefinition(
             return null;
         return InOwnUnit(value, result.Unit) ?? throw new UnfitInputException("unit", result.Unit,
             string.Join(" or ", OtherUnits.Select(other => other.Unit).Prepend(Unit)), "record the value in one of these units");
+    }
+
+    /// <summary>The variant of a result: the one recorded, else the measure's first, which is the default; null where there are none.</summary>
+    public string? VariantOf(MeasureResult result)
+    {
+        ArgumentNullException.ThrowIfNull(result);
+        return result.Variant ?? (Variants.Count > 0 ? Variants[0] : null);
     }
 
     /// <summary>Trials summarised by the measure's rule: mean, median or sum; a single trial is the last one. Null without trials.</summary>

@@ -54,4 +54,7 @@ public sealed record MeasureResult(string Measure, DateTimeOffset MeasuredAt, Me
 
     /// <summary>What exactly was tested where the measure leaves it open, such as the muscle group; only like is compared with like.</summary>
     public string? Site { get; init; }
+
+    /// <summary>Address of the total this is a part of, such as a subscale of a test; null for a result of its own.</summary>
+    public string? PartOf { get; init; }
 }

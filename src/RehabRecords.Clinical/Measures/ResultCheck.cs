@@ -13,6 +13,10 @@ internal static class ResultCheck
             yield return new("status", result.Status.Code(), $"one of {string.Join(", ", measure.Statuses.Select(s => s.Code()))}", "use a status of this measure");
         if (result.Variant is not null && !measure.Variants.Contains(result.Variant))
             yield return new("variant", result.Variant, measure.Variants.Count == 0 ? "none" : $"one of {string.Join(", ", measure.Variants)}", "use a variant of the catalogue or leave it out");
+        if (measure.NeedsSite && string.IsNullOrWhiteSpace(result.Site))
+            yield return new("site", null, "a muscle group or movement", "say which one was tested");
+        if (!measure.NeedsSite && result.Site is not null)
+            yield return new("site", result.Site, "no site", $"leave it out: {measure.Title} is not taken of single muscle groups or movements");
         if (result.PegsPlaced is < 0 or > 9)
             yield return new("pegsPlaced", $"{result.PegsPlaced}", "0 to 9", "count the pegs in their holes when the test was stopped");
         if (result.PegsPlaced is not null && measure.Id != "nine-hole-peg")

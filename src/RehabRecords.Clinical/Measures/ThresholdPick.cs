@@ -18,7 +18,7 @@ internal static class ThresholdPick
     public static ThresholdChoice? For(
         MeasureDefinition measure, ThresholdKind kind, MeasureResult first, MeasureResult last, decimal firstValue, PersonContext person)
     {
-        var variant = MeasureChange.VariantOf(measure, first);
+        var variant = measure.VariantOf(first);
         var (dayFirst, dayLast) = (DaysSince(person, first), DaysSince(person, last));
         var ranked = measure.Thresholds
             .Where(row => row.Kind == kind && row.Source.Mark != Mark.FromMemory && (row.Variant is null || row.Variant == variant))

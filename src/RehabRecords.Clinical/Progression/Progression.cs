@@ -40,7 +40,10 @@ public static class Progression
         if (direction is { } way && options.Count == 0)
             reason += $"; no {(way == GradingDirection.Harder ? "harder" : "easier")} grading is written for this exercise";
         return new(exercise.Id, exercise.Exercise, exercise.Title, suggestion, rule, rules.Version, reason, options, picture.Inputs(rules),
-            RuleSource(rule, picture, rules), [.. freezing.Select(flag => flag.Evidence).Concat(picture.Evidence(rule, rules)).Distinct()]);
+            RuleSource(rule, picture, rules), [.. freezing.Select(flag => flag.Evidence).Concat(picture.Evidence(rule, rules)).Distinct()])
+        {
+            ClinicChanges = rules.ClinicChanges,
+        };
     }
 
     private static string FlagReason(List<OpenFlag> flags) =>

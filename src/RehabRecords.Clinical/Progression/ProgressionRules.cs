@@ -34,7 +34,7 @@ public sealed class ProgressionRules
 
     private readonly FrozenDictionary<string, ProgressionLimit> byId;
 
-    private ProgressionRules(string version, IReadOnlyList<ProgressionLimit> limits)
+    private ProgressionRules(string version, IReadOnlyList<ProgressionLimit> limits, string? clinicChanges = null)
     {
         foreach (var limit in limits)
             if (limit.Value < limit.From || limit.Value > limit.To)
@@ -42,7 +42,7 @@ public sealed class ProgressionRules
         byId = limits.ToFrozenDictionary(limit => limit.Id);
         if (Needed.FirstOrDefault(id => !byId.ContainsKey(id)) is { } missing)
             throw new CatalogueException(File, "limits", $"{missing} is missing");
-        (Version, Limits) = (version, limits);
+        (Version, Limits, ClinicChanges) = (version, limits, clinicChanges);
     }
 
     /// <summary>The rules that ship.</summary>
@@ -50,6 +50,9 @@ public sealed class ProgressionRules
 
     /// <summary>Version, named in every suggestion.</summary>
     public string Version { get; }
+
+    /// <summary>What a clinic set otherwise ("pain-during-most 2 instead of 3"); null for the rules as they ship.</summary>
+    public string? ClinicChanges { get; }
 
     /// <summary>All limits, in order.</summary>
     public IReadOnlyList<ProgressionLimit> Limits { get; }
@@ -76,12 +79,16 @@ public sealed class ProgressionRules
             if (value < limit.From || value > limit.To)
                 throw new UnfitInputException(id, $"{value}", $"{limit.From} to {limit.To} {limit.Unit}", "choose a value in this range");
         }
+        var changed = Limits.Where(limit => set.TryGetValue(limit.Id, out var value) && value != limit.Value)
+            .Select(limit => $"{limit.Id} {Shown(set[limit.Id])} instead of {Shown(limit.Value)}").ToList();
         var rules = new ProgressionRules(version, [.. Limits.Select(limit => set.TryGetValue(limit.Id, out var value)
             ? limit with { Value = value, Source = new Source($"set by the clinic ({version})", Mark.CommonPractice) }
-            : limit)]);
+            : limit)], changed.Count == 0 ? ClinicChanges : string.Join(", ", changed));
         return rules["failure-share"] <= rules["success-share"] ? rules
             : throw new UnfitInputException("failure-share", $"{rules["failure-share"]}", $"at most the success-share of {rules["success-share"]}", "lower it");
     }
+
+    private static string Shown(decimal value) => value.ToString("0.###", System.Globalization.CultureInfo.InvariantCulture);
 
     private sealed record RuleFile(string Version, IReadOnlyList<ProgressionLimit> Limits);
 }

@@ -41,7 +41,11 @@ public sealed record OpenFlag(string Code, DateTimeOffset Since, string Evidence
 /// <param name="Evidence">Addresses of what was looked at.</param>
 public sealed record ProgressionSuggestion(
     string Planned, string Exercise, string Title, Suggestion Suggestion, string Rule, string RuleSet, string Reason,
-    IReadOnlyList<Grading> Options, IReadOnlyList<RuleInput> Inputs, Source Source, IReadOnlyList<string> Evidence);
+    IReadOnlyList<Grading> Options, IReadOnlyList<RuleInput> Inputs, Source Source, IReadOnlyList<string> Evidence)
+{
+    /// <summary>What the clinic set otherwise than the rules that ship; null when nothing.</summary>
+    public string? ClinicChanges { get; init; }
+}
 
 /// <summary>Everything the progression rules look at for one programme.</summary>
 /// <param name="Plan">Prescriptions, revisions included.</param>

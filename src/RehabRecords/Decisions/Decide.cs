@@ -14,7 +14,7 @@ namespace RehabRecords.Decisions;
 /// A clinician confirms or overrides a suggestion. The suggestion as it stood is kept with the decision; where it changes
 /// the prescription, a new one replaces the old one in the same transaction, and the open draft is redone.
 /// </summary>
-public sealed class Decide(RecordStore store, Recording recording, ProgressReader reader, UpToDate upToDate, MeasureCatalogue catalogue, TimeProvider clock)
+public sealed class Decide(RecordStore store, Recording recording, ProgressReader reader, UpToDate upToDate, MeasureCatalogue catalogue, ClinicRules rules, TimeProvider clock)
 {
     /// <summary>Sessions may be posted for the same programme meanwhile; each lost race means that another request got in, so this ends.</summary>
     internal const int Tries = 20;
@@ -40,7 +40,7 @@ public sealed class Decide(RecordStore store, Recording recording, ProgressReade
     private async Task<Recorded<DecisionAnswer>> PrepareAsync(
         DecisionRequest request, ProgrammeInHand hand, Prescription prescription, List<Progress.Decision> earlier, WriteSet set, CancellationToken ct)
     {
-        var suggestion = Findings.Of(hand.Record, catalogue).Suggestions.FirstOrDefault(s => s.Planned == prescription.Planned.Id)
+        var suggestion = Findings.Of(hand.Record, catalogue, rules).Suggestions.FirstOrDefault(s => s.Planned == prescription.Planned.Id)
             ?? throw Missing.Bad("exercise", $"exercise is '{request.Exercise}', which is not yet due on {hand.Record.AsOf:yyyy-MM-dd}, the day of the latest result, so nothing is suggested to decide on; change it by a revision of the programme.");
         var step = request.Decision is DecisionCode.Advance or DecisionCode.StepBack
             ? Step.Of(request, prescription, await hand.AsPrescribedAsync("exercise", prescription, ct), earlier)

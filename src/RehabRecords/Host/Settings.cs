@@ -1,3 +1,7 @@
+using System.Globalization;
+using RehabRecords.Clinical;
+using RehabRecords.Progress;
+
 namespace RehabRecords.Host;
 
 /// <summary>What an operator may set, in the section "RehabRecords" of appsettings, the environment or the command line.</summary>
@@ -16,6 +20,12 @@ public sealed class Settings
 
     public Limits Limits { get; set; } = new();
 
+    /// <summary>Limits of the progression rules that the clinic sets otherwise, by id. Text, so that a slip is told in words.</summary>
+    public Dictionary<string, string> Progression { get; set; } = [];
+
+    /// <summary>What counts as adherent.</summary>
+    public AdherenceSetting Adherence { get; set; } = new();
+
     /// <summary>Base of the FHIR face, without a slash at the end.</summary>
     public string FhirBase => PublicUrl + "/fhir";
 
@@ -28,8 +38,43 @@ public sealed class Settings
         if (!TimeZoneInfo.TryFindSystemTimeZoneById(settings.TimeZone, out _))
             throw new InvalidOperationException($"Setting {Section}:TimeZone is '{settings.TimeZone}'; give an IANA zone this machine knows, such as Europe/London.");
         settings.Limits.Check();
+        _ = settings.ClinicRules();
         return settings;
     }
+
+    /// <summary>The rules in force, refused at start-up where a value is outside what a clinic may set.</summary>
+    public ClinicRules ClinicRules()
+    {
+        var limits = Progression.ToDictionary(limit => limit.Key, limit => Number($"Progression:{limit.Key}", limit.Value));
+        try
+        {
+            return Progress.ClinicRules.Of(
+                limits,
+                Adherence.Percent is { } percent ? Number("Adherence:Percent", percent) : null,
+                Adherence.Strict is { } strict ? Truth("Adherence:Strict", strict) : null);
+        }
+        catch (UnfitInputException unfit)
+        {
+            throw new InvalidOperationException($"Setting {Section}:{(unfit.Problem.Element == "percent" ? "Adherence:Percent" : $"Progression:{unfit.Problem.Element}")}: {unfit.Message}");
+        }
+    }
+
+    private static decimal Number(string setting, string text) =>
+        decimal.TryParse(text, NumberStyles.AllowDecimalPoint | NumberStyles.AllowLeadingSign, CultureInfo.InvariantCulture, out var number) ? number
+            : throw new InvalidOperationException($"Setting {Section}:{setting} is '{text}'; give a number with a decimal point, such as 3 or 0.8.");
+
+    private static bool Truth(string setting, string text) =>
+        bool.TryParse(text, out var truth) ? truth : throw new InvalidOperationException($"Setting {Section}:{setting} is '{text}'; give true (more than) or false (at least).");
+}
+
+/// <summary>The clinic's definition of "adherent"; what is left out is as published: more than 70 %.</summary>
+public sealed class AdherenceSetting
+{
+    /// <summary>Per cent of what was prescribed, above 0, at most 100.</summary>
+    public string? Percent { get; set; }
+
+    /// <summary>true for "more than", false for "at least".</summary>
+    public string? Strict { get; set; }
 }
 
 /// <summary>Bounds that keep one caller from starving the others. Each is named in the error it causes.</summary>

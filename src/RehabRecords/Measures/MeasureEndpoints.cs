@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using RehabRecords.Clinical;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Terms;
@@ -17,6 +18,9 @@ public static class MeasureEndpoints
             .WithDescription("Unit, range, step, side and status are checked against the catalogue. Status is kept apart from the value: a test that was not completed has none, "
                 + "and a time limit is never stored as a time. Forces are kept in the unit they were measured in: kgf, [lbf_av] or N. Trials are kept; their mean is the value.");
         measures.MapGet("", ListAsync).WithSummary("List a person's measures").WithDescription("By time measured, oldest first. `person` is the person's id; `measure` narrows to one measure.");
+        measures.MapGet("catalogue", static (MeasureCatalogue catalogue) => catalogue.All.Select(MeasureView.Of).ToList()).WithSummary("The catalogue of measures")
+            .WithDescription("What may be posted: units, ranges, grades, versions and statuses of each measure; and what its results are read against: threshold rows with "
+                + "population, side, level, number of people, citation and mark, and norm tables. Every number of a note can be looked up here by its id.");
         measures.MapGet("{id}", GetAsync).Refuses().WithSummary("Read the result of a measure").WithDescription("One result with its trials and its status.");
     }
 

@@ -18,7 +18,7 @@ internal static class MeasureMapping
     ];
 
     public static Observation ToObservation(
-        this MeasureRequest request, MeasureDefinition measure, decimal? value, ResourceReference? assessor, DateTimeOffset now)
+        this MeasureRequest request, MeasureDefinition measure, decimal? value, ResourceReference? assessor, DateTimeOffset now, IReadOnlyList<Observation> parts)
     {
         var status = request.Status ?? Terms.MeasureStatus.Completed;
         var unit = request.Unit ?? measure.Unit;
@@ -40,11 +40,18 @@ internal static class MeasureMapping
         if (status != Terms.MeasureStatus.Completed)
             observation.DataAbsentReason = CodeLists.MeasureStatus.Concept(status);
         else if (measure.Scale == ScaleKind.Grades)
-            observation.Value = new CodeableConcept { Text = request.Grade };
+            observation.Value = new CodeableConcept(Systems.GradeOf(measure.Id), request.Grade!, $"Grade {request.Grade}", request.Grade);
         else if (measure.Id == MeasureCode.GasLevel)
             observation.Value = new Integer((int)value!.Value);
         else
             observation.Value = Concepts.Ucum(value!.Value, unit, unit == measure.Unit ? measure.UnitText : unit);
+        if (request.Site is { } site)
+            observation.Component.Add(Part(MeasureComponent.Site, "Muscle group or movement", CodeLists.MeasureSite.Concept(site)));
+        if (request.DistanceMetres is { } metres)
+            observation.Component.Add(Part(MeasureComponent.TimedDistance, "Timed distance", Concepts.Ucum(metres, "m")));
+        if (request.Seconds is { } seconds)
+            observation.Component.Add(Part(MeasureComponent.TimeTaken, "Time taken", Concepts.Ucum(seconds, "s")));
+        observation.DerivedFrom.AddRange(parts.Select(part => new ResourceReference($"Observation/{part.Id}", part.Code.Text)));
         foreach (var trial in request.Trials ?? [])
             observation.Component.Add(Part(MeasureComponent.Trial, "Trial", Concepts.Ucum(trial, unit)));
         if (request.TimeLimitSeconds is { } limit)
@@ -52,6 +59,18 @@ internal static class MeasureMapping
         if (request.PegsPlaced is { } pegs)
             observation.Component.Add(Part(MeasureComponent.PegsPlaced, "Pegs placed", new Integer(pegs)));
         observation.Text = Readable.Of(Words(request, measure, value, unit, status));
+        return observation;
+    }
+
+    /// <summary>One subscale of a total: as the total, with its own score, the items tested and what does not fit together.</summary>
+    public static Observation ToPart(this MeasureRequest request, ArmTestPart part, MeasureDefinition measure, ResourceReference? assessor, DateTimeOffset now)
+    {
+        var own = request with { Measure = part.Measure, Value = null, Subscales = null, Items = null, Trials = null, Note = null };
+        var observation = own.ToObservation(measure, part.Score, assessor, now, []);
+        for (var i = 0; i < part.Items.Count; i++)
+            observation.Component.Add(Part(MeasureComponent.Item(i + 1), $"Item {i + 1}", new Integer(part.Items[i])));
+        if (part.Doubt is { } doubt)
+            observation.Note.Add(new Annotation { Author = new FhirString("RehabRecords"), Text = PlainWords.Sentence(doubt) });
         return observation;
     }
 
@@ -66,7 +85,7 @@ internal static class MeasureMapping
 
     private static IEnumerable<string?> Words(MeasureRequest request, MeasureDefinition measure, decimal? value, string unit, string status)
     {
-        var title = request.Side is { } side ? $"{measure.Title}, {side}" : measure.Title;
+        var title = string.Join(", ", new[] { measure.Title, request.Site is { } site ? CodeLists.MeasureSite.Words(site) : null, request.Side }.OfType<string>());
         var words = unit == measure.Unit ? measure.UnitText : unit;
         yield return status != Terms.MeasureStatus.Completed
             ? PlainWords.Sentence($"{title}: {CodeLists.MeasureStatus.Words(status)}")
@@ -74,6 +93,10 @@ internal static class MeasureMapping
             : PlainWords.Sentence($"{title}: {Rules.Number(value!.Value)} {words}");
         if (request.Trials is { Count: > 0 } trials)
             yield return $"Trials: {string.Join(", ", trials.Select(Rules.Number))} {words}.";
+        if (request is { DistanceMetres: { } metres, Seconds: { } seconds })
+            yield return $"{Rules.Number(metres)} m in {Rules.Number(seconds)} s.";
+        if (request.Variant is { } variant)
+            yield return $"Version: {variant}.";
         if (request.TimeLimitSeconds is { } limit)
             yield return $"Time limit: {Rules.Number(limit)} s.";
         if (request.PegsPlaced is { } pegs)
@@ -93,6 +116,12 @@ internal static class MeasureMapping
         Status = observation.DataAbsentReason.CodeIn(Systems.MeasureStatus) ?? Terms.MeasureStatus.Completed,
         Value = (observation.Value as Quantity)?.Value ?? (observation.Value as Integer)?.Value,
         Grade = (observation.Value as CodeableConcept)?.Text,
+        Site = Parts(observation, MeasureComponent.Site).OfType<CodeableConcept>().FirstOrDefault().CodeIn(Systems.MeasureSite),
+        DistanceMetres = Parts(observation, MeasureComponent.TimedDistance).OfType<Quantity>().FirstOrDefault()?.Value,
+        Seconds = Parts(observation, MeasureComponent.TimeTaken).OfType<Quantity>().FirstOrDefault()?.Value,
+        Items = MeasureComponent.Items.Select(item => Parts(observation, item).OfType<Integer>().FirstOrDefault()?.Value).ToList() is var items && items.Exists(i => i is not null)
+            ? [.. items.Take(items.FindLastIndex(i => i is not null) + 1)] : null,
+        DerivedFrom = [.. observation.DerivedFrom.Select(d => d.Reference).OfType<string>()],
         Unit = (observation.Value as Quantity)?.Code,
         Trials = [.. Parts(observation, MeasureComponent.Trial).OfType<Quantity>().Select(q => q.Value!.Value)],
         TimeLimitSeconds = Parts(observation, MeasureComponent.TimeLimit).OfType<Quantity>().FirstOrDefault()?.Value,
@@ -124,6 +153,8 @@ public sealed record MeasureAnswer
 
     public string? Side { get; init; }
 
+    public string? Site { get; init; }
+
     public string? MeasuredAt { get; init; }
 
     public string? Status { get; init; }
@@ -135,6 +166,16 @@ public sealed record MeasureAnswer
     public string? Unit { get; init; }
 
     public IReadOnlyList<decimal> Trials { get; init; } = [];
+
+    public decimal? DistanceMetres { get; init; }
+
+    public decimal? Seconds { get; init; }
+
+    /// <summary>Item scores in the order of the form; null for an item that was not tested.</summary>
+    public IReadOnlyList<int?>? Items { get; init; }
+
+    /// <summary>Results this one was made from, such as the subscales of a total.</summary>
+    public IReadOnlyList<string> DerivedFrom { get; init; } = [];
 
     public decimal? TimeLimitSeconds { get; init; }
 

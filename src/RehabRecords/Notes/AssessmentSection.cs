@@ -122,7 +122,7 @@ internal static class AssessmentSection
                 ? $"{dose.Repetitions} of {dose.PlannedRepetitions} planned repetitions ({Wording.Percent(ratio)})"
                 : $"{Wording.Number(dose.Minutes!.Value)} of {Wording.Number(dose.PlannedMinutes!.Value)} planned minutes ({Wording.Percent(dose.MinuteRatio!.Value)})";
             yield return NoteRules.OverPractice.State($"{dose.Planned}.week-{dose.Week}",
-                $"{record.ExerciseName(dose.Planned)}, week {dose.Week}: {amount}, more than {Wording.Percent(Findings.OverPracticeRatio)} of what was prescribed. Ask about it.",
+                $"{record.ExerciseName(dose.Planned)}, week {dose.Week}: {amount}, more than {Wording.Percent((double)findings.Rules.Progression["over-practice-share"])} of what was prescribed. Ask about it.",
                 NotePhrases.Proof(dose.Evidence, record));
         }
     }

@@ -7,7 +7,7 @@ using RehabRecords.Progress;
 namespace RehabRecords.Notes;
 
 /// <summary>Drafts the note of a programme from the record as it is.</summary>
-public sealed class DraftNote(RecordWriter writer, ProgressReader reader, NoteWriter notes)
+public sealed class DraftNote(RecordWriter writer, ProgressReader reader, NoteWriter notes, ClinicRules rules)
 {
     /// <summary>Sessions may be posted for the same programme meanwhile; each time the draft has moved on, it is drafted again from the newer record.</summary>
     private const int MostAttempts = 20;
@@ -19,7 +19,7 @@ public sealed class DraftNote(RecordWriter writer, ProgressReader reader, NoteWr
         {
             var record = await reader.ReadAsync(programmeId, ct);
             var set = new WriteSet();
-            var note = await notes.AddAsync(set, record, Findings.Of(record, MeasureCatalogue.Default), ct);
+            var note = await notes.AddAsync(set, record, Findings.Of(record, MeasureCatalogue.Default, rules), ct);
             if (set.Writes.Count == 0)
                 return (note.Id!, false);
             try

@@ -10,15 +10,45 @@ internal static class MeasureStatements
 {
     public static IEnumerable<Statement> Of(ProgrammeRecord record, ProgrammeFindings findings)
     {
-        foreach (var series in record.Measures.GroupBy(m => (m.Measure, m.Side, m.Variant, m.Site)))
+        // Subscales are named with the total that was made from them.
+        foreach (var series in record.Measures.Where(m => m.PartOf is null).GroupBy(m => (m.Measure, m.Side, Variant: VariantOf(findings, m), m.Site)))
         {
             var change = findings.Changes.FirstOrDefault(c => c.First.Measure == series.Key.Measure && c.Side == series.Key.Side
-                && c.Last.Variant == series.Key.Variant && c.Last.Site == series.Key.Site);
+                && c.Measure.VariantOf(c.Last) == series.Key.Variant && c.Last.Site == series.Key.Site);
             var measure = findings.Measures.GetValueOrDefault(series.Key.Measure);
             // A change names both its results, so the latest is not said a second time.
             yield return change is null ? Latest(record, measure, series.Last()) : Changed(record, change, series.Count());
         }
     }
+
+    /// <summary>The latest result of each side beside the norm; tables from memory stay out of a note.</summary>
+    public static IEnumerable<Statement> Norms(ProgrammeRecord record, ProgrammeFindings findings) =>
+        from found in findings.Norms
+        where found is { Confirmed: true, Comparison: not null }
+        let norm = found.Comparison
+        let z = Math.Round((decimal)norm.Z, 2, MidpointRounding.AwayFromZero)
+        let percent = Math.Round((decimal)norm.PercentOfMean, 0, MidpointRounding.AwayFromZero)
+        select NoteRules.MeasureNorm.State(
+            Subject(found.Measure.Id, found.Result.Side),
+            $"{Name(record, found.Measure, found.Result)}: {Wording.Number(percent)} % of the norm mean, z {(z > 0 ? "+" : "")}{Wording.Fixed((double)z, 2)} (positive is better); "
+            + $"{norm.Cell.Sex.Code()}, {norm.Cell.FromAge} to {norm.Cell.ToAge} years, {norm.Cell.Hand.Code()} hand, table {norm.Table.Id}, "
+            + $"{norm.Table.Source.Citation} ({norm.Table.Source.MarkText}).{(norm.Cell.Remark is { } remark ? $" {Wording.Sentence(Wording.Capital(remark))}" : "")} A norm is no target.",
+            new Evidence(found.Result.Evidence, record.Person.Evidence),
+            new StatedValue(percent, "%"), new StatedValue(z, "1"));
+
+    private static string? VariantOf(ProgrammeFindings findings, MeasureResult result) =>
+        findings.Measures.GetValueOrDefault(result.Measure) is { } measure ? measure.VariantOf(result) : result.Variant;
+
+    /// <summary>"(grasp 12, grip 8, pinch 5, gross 6)" where a total was made from subscales.</summary>
+    private static string Parts(ProgrammeRecord record, MeasureResult total)
+    {
+        var parts = PartsOf(record, total).Select(p => $"{p.Measure[(total.Measure.Length + 1)..]} {Wording.Number(p.Value!.Value)}").ToList();
+        return parts.Count == 0 ? "" : $" ({string.Join(", ", parts)})";
+    }
+
+    private static IEnumerable<MeasureResult> PartsOf(ProgrammeRecord record, MeasureResult total) =>
+        record.Measures.Where(m => m.PartOf == total.Evidence && m.Value is not null && m.Measure.StartsWith(total.Measure + "-", StringComparison.Ordinal))
+            .OrderBy(m => MeasureCatalogue.Default.Find(m.Measure)?.Order);
 
     /// <summary>Part of a statement's id: the measure and what tells one series of it from another.</summary>
     public static string Subject(string measure, Side? side, string? variant = null, string? site = null) =>
@@ -36,17 +66,18 @@ internal static class MeasureStatements
             return NoteRules.MeasureNotCompleted.State(subject, $"{name}: {Status(latest)} on {on}.{(latest.TimeLimitSeconds is null ? "" : " The limit is not a result.")}",
                 new Evidence(latest.Evidence));
         var trials = latest.Trials.Count > 1 && measure is not null
-            ? $" ({measure.TrialSummary.ToString().ToLowerInvariant()} of {latest.Trials.Count} trials: {string.Join(", ", latest.Trials.Select(t => Wording.Fixed((double)t, measure.Decimals)))})"
+            ? $" ({measure.TrialSummary.ToString().ToLowerInvariant()} of {latest.Trials.Count} trials: {string.Join(", ", latest.Trials.Select(t => Wording.Fixed((double)measure.InOwnUnit(t, latest.Unit)!.Value, measure.Decimals)))})"
             : "";
-        return NoteRules.MeasureLatest.State(subject, $"{name}: {Value(measure, latest)} on {on}{trials}.", new Evidence(latest.Evidence),
+        return NoteRules.MeasureLatest.State(subject, $"{name}: {Value(measure, latest)}{Parts(record, latest)} on {on}{trials}.",
+            new Evidence(latest.Evidence, PartsOf(record, latest).Select(p => p.Evidence)),
             latest.Value is { } value ? [new StatedValue(value, latest.Unit ?? measure?.Unit ?? "1")] : []);
     }
 
     private static Statement Changed(ProgrammeRecord record, MeasureChange change, int results)
     {
         var measure = change.Measure;
-        var text = $"{Name(record, measure, change.Last)}: {Value(measure, change.First)} on {Wording.Date(Day(record, change.First))}, "
-            + $"{Value(measure, change.Last)} on {Wording.Date(Day(record, change.Last))}{(results > 2 ? $" (first and last of {results} results)" : "")}{Difference(change)}. {Class(change)}";
+        var text = $"{Name(record, measure, change.Last)}: {Value(measure, change.First)}{Parts(record, change.First)} on {Wording.Date(Day(record, change.First))}, "
+            + $"{Value(measure, change.Last)}{Parts(record, change.Last)} on {Wording.Date(Day(record, change.Last))}{(results > 2 ? $" (first and last of {results} results)" : "")}{Difference(change)}. {Class(change)}";
         foreach (var choice in new[] { change.Detectable, change.Important }.OfType<ThresholdChoice>())
             text += $" {Row(measure, choice)}";
         foreach (var note in change.Notes)
@@ -56,7 +87,8 @@ internal static class MeasureStatements
             values.Add(new StatedValue(difference, measure.Unit));
         values.AddRange(new[] { change.Detectable, change.Important }.OfType<ThresholdChoice>().Select(c => new StatedValue(c.Value, measure.Unit)));
         return NoteRules.MeasureChanged.State(
-            Subject(measure.Id, change.Side, change.Last.Variant, change.Last.Site), text, NotePhrases.Proof(change.Evidence, record), values);
+            Subject(measure.Id, change.Side, change.Last.Variant, change.Last.Site), text,
+            NotePhrases.Proof([.. change.Evidence, .. PartsOf(record, change.First).Concat(PartsOf(record, change.Last)).Select(p => p.Evidence)], record), values);
     }
 
     private static string Difference(MeasureChange change)
@@ -107,6 +139,7 @@ internal static class MeasureStatements
         if (row.N is { } n)
             parts.Add($"n = {n}");
         parts.Add(row.Source.ToString());
+        parts.Add($"row {row.Id}");
         var misfit = choice.Misfit is null ? "" : $" {Wording.Sentence(Wording.Capital(choice.Misfit))}";
         return $"{kind}: {string.Join(", ", parts)}. {Wording.Sentence($"Row chosen: {choice.Why}")}{misfit}";
     }
@@ -126,7 +159,8 @@ internal static class MeasureStatements
         : result.Grade is { } grade ? $"grade {grade}"
         : result.Value is not { } value ? "no value recorded"
         : measure is null ? $"{Wording.Number(value, 2)} {result.Unit}".TrimEnd()
-        : measure.Value(value);
+        // Whatever unit it was sent in, one series reads in one unit.
+        : measure.Value(measure.ValueOf(result) ?? value);
 
     private static string Status(MeasureResult result)
     {

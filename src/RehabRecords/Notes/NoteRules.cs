@@ -11,7 +11,7 @@ public static class NoteRules
     private const string Attributed = "what a person or carer says is attributed and quoted (record-keeping duty, see docs/clinical-basis.md)";
     private const string Thresholds = "threshold rows of the measures catalogue, each with its own citation and mark";
     private const string Trends = "Theil-Sen slope with interval, Mann-Kendall test; descriptive only";
-    private const string Progressing = "progression rule set; every threshold common practice, no source, unless the set says otherwise";
+    private const string Progressing = "progression rule set, as shipped or as the clinic changed it (GET /api/rules); every threshold common practice, no source, unless the set says otherwise";
     private const string CautionSources = "cautions of the safety catalogue, each with its own citation and mark; texts defer to local policy";
     private const string Decided = "what a clinician decides is attributed and quoted (record-keeping duty, see docs/clinical-basis.md)";
     private const string Safety = "safety screen; texts defer to local policy";
@@ -71,8 +71,8 @@ public static class NoteRules
     public static readonly NoteRule Adherence = new("adherence", Objective, StatementKind.Finding,
         "From {date} to {date}, {n} home sessions were planned: {n} reported done, {n} reported missed, {n} without a report. "
         + "{Adherence lies between {lower} % and {upper} %: {n} of {m} planned sessions have no report. | Adherence is {p} % ({n} of {m}); every planned session has a report.} "
-        + "By the definition “more than 70 % of what was prescribed” ({citation}), {this is reached | this is not reached | it cannot be said whether this is reached}.",
-        "At least one session was due.", NeverBlank + "; the definition: Mahmood 2020, used in stroke (published)");
+        + "By the definition “{more than 70 % of what was prescribed, or as the clinic set it}” ({citation}), {this is reached | this is not reached | it cannot be said whether this is reached}.",
+        "At least one session was due.", NeverBlank + "; the definition: Mahmood 2020, used in stroke (published), or the one the clinic set");
 
     public static readonly NoteRule NothingDue = new("nothing-due", Objective, StatementKind.Gap,
         "No session was due up to {date}, so adherence cannot be stated.",
@@ -103,8 +103,13 @@ public static class NoteRules
         "A measure and side has one result, and it was not completed.", "status is kept apart from value; a cut-off time is never a measurement: rule of this record");
 
     public static readonly NoteRule MeasureChanged = new("measure-change", Objective, StatementKind.Finding,
-        "{measure}, {side}: {first} on {date}, {last} on {date} (first and last of {n} results): {difference} {better | worse}. {class of the change} {threshold, level, population, hand, citation, why it was picked}",
+        "{measure}, {side}: {first} on {date}, {last} on {date} (first and last of {n} results): {difference} {better | worse}. {class of the change} {threshold, level, population, hand, citation, id of the row, why it was picked}",
         "A measure and side has two results or more.", Thresholds);
+
+    public static readonly NoteRule MeasureNorm = new("measure-norm", Objective, StatementKind.Finding,
+        "{measure}, {side}: {percent} % of the norm mean, z {z} (positive is better); {sex, ages and hand of the cell, table, citation and mark}. A norm is no target.",
+        "The latest completed result of a measure and side has a norm for this person. A table from memory, and a reason why no norm can be read, are shown in the person's progress only.",
+        "norm tables of the measures catalogue, each with its own citation and mark");
 
     public static readonly NoteRule ClinicianWords = new("words-clinician", Objective, StatementKind.Reported,
         "On {date} the clinician, {name}, noted: “{words}”",
@@ -147,8 +152,8 @@ public static class NoteRules
         "At least one goal has a level at the start and a later one.", "T-score formula of Kiresuk and Sherman 1968 in the corrected form of Turner-Stokes 2009");
 
     public static readonly NoteRule OverPractice = new("over-practice", Assessment, StatementKind.Caution,
-        "{exercise}, week {n}: {n} of {m} planned {repetitions | minutes} ({p} %), more than 150 % of what was prescribed. Ask about it.",
-        "More than 150 % of the prescribed amount in the week of the latest result or the week before.", "common practice, no source");
+        "{exercise}, week {n}: {n} of {m} planned {repetitions | minutes} ({p} %), more than {150} % of what was prescribed. Ask about it.",
+        "More than 150 % of the prescribed amount (or the share the clinic set) in the week of the latest result or the week before.", "common practice, no source");
 
     public static readonly NoteRule FlagOutstanding = new("flag-outstanding", Plan, StatementKind.Caution,
         "Outstanding red flag: {flag}, since {date} ({urgency}). {Suggestions to go on are frozen until a registered clinician clears it with a reason.}",
@@ -163,19 +168,19 @@ public static class NoteRules
         "A clinician decided on a suggestion; of each exercise the latest decision. The suggestion it answers is not made again until there is a later report or the rules say another thing.", Decided);
 
     public static readonly NoteRule SuggestAdvance = new("suggest-advance", Plan, StatementKind.Suggestion,
-        "Suggestion for {exercise}: one step harder in one respect. {reason} Possible: {gradings}. Rule {rule}.",
+        "Suggestion for {exercise}: one step harder in one respect. {reason} Possible: {gradings}. Rule {rule}, rule set {version}{, changed by the clinic}.",
         "The progression rules suggest to advance and no flag is open.", Progressing);
 
     public static readonly NoteRule SuggestHold = new("suggest-hold", Plan, StatementKind.Suggestion,
-        "Suggestion for {exercises}: carry on as prescribed. {reason} Rule {rule}.",
+        "Suggestion for {exercises}: carry on as prescribed. {reason} Rule {rule}, rule set {version}{, changed by the clinic}.",
         "The progression rules suggest to hold.", Progressing);
 
     public static readonly NoteRule SuggestStepBack = new("suggest-step-back", Plan, StatementKind.Suggestion,
-        "Suggestion for {exercise}: one step easier in one respect. {reason} Possible: {gradings}. Rule {rule}.",
+        "Suggestion for {exercise}: one step easier in one respect. {reason} Possible: {gradings}. Rule {rule}, rule set {version}{, changed by the clinic}.",
         "The progression rules suggest a step back.", Progressing);
 
     public static readonly NoteRule SuggestStop = new("suggest-stop-and-review", Plan, StatementKind.Suggestion,
-        "Suggestion for {exercises}: stop and review before going on. {reason} Rule {rule}.",
+        "Suggestion for {exercises}: stop and review before going on. {reason} Rule {rule}, rule set {version}{, changed by the clinic}.",
         "The progression rules suggest to stop and review.", Progressing);
 
     public static readonly NoteRule SuggestionCaution = new("suggestion-caution", Plan, StatementKind.Caution,
@@ -194,7 +199,7 @@ public static class NoteRules
     [
         UrgentFlag, Words, EarlierWords, Pain, Fatigue, Effort, MissedReasons, SkippedReasons, HarmReported,
         PersonContext, ProgrammeDelivered, Revision, Pause, Adherence, NothingDue, ExtraSessions, DoseOfWeek, DoseNotRecorded, QualityAndHelp,
-        MeasureLatest, MeasureNotCompleted, MeasureChanged, ClinicianWords, NotRecorded,
+        MeasureLatest, MeasureNotCompleted, MeasureChanged, MeasureNorm, ClinicianWords, NotRecorded,
         MeasureTrend, TrendAndErrorDisagree, PracticeTrend, NoTrend, TooFewForTrend, GoalLevel, GoalNotRated, GoalScore, OverPractice,
         FlagOutstanding, CautionNewlyApplies, DecisionMade, SuggestAdvance, SuggestHold, SuggestStepBack, SuggestStop, SuggestionCaution, AskAboutMissingReports, ReviewDate,
     ];

@@ -14,7 +14,7 @@ internal static class ObjectiveSection
     [
         Person(record), Programme(record), .. DecisionStatements.Revisions(record), .. DecisionStatements.Pauses(record),
         .. Adherence(record, findings), .. Doses(record, findings), .. QualityAndHelp(record),
-        .. MeasureStatements.Of(record, findings), .. ClinicianWords(record), .. NotRecorded(record, findings),
+        .. MeasureStatements.Of(record, findings), .. MeasureStatements.Norms(record, findings), .. ClinicianWords(record), .. NotRecorded(record, findings),
     ];
 
     private static Statement Person(ProgrammeRecord record)
@@ -62,7 +62,7 @@ internal static class ObjectiveSection
             yield break;
         }
         var (lower, upper) = (a.Lower!.Value, a.Upper!.Value);
-        var rule = AdherenceRule.MoreThan70;
+        var rule = findings.Rules.Adherence;
         var reached = a.Meets(rule) switch
         {
             true => "this is reached",
@@ -76,7 +76,7 @@ internal static class ObjectiveSection
             + (a.Unknown == 0
                 ? $"Adherence is {Wording.Percent(lower)} ({a.Done} of {a.Due}); every planned session has a report."
                 : $"Adherence lies between {Wording.Percent(lower)} and {Wording.Percent(upper)}: {a.Unknown} of {Wording.Count(a.Due, "planned session")} {(a.Unknown == 1 ? "has" : "have")} no report.")
-            + $" By the definition “more than {Wording.Percent((double)rule.Threshold)} of what was prescribed” ({rule.Source}), {reached}.",
+            + $" By the definition “{rule.Title}” ({rule.Source}), {reached}.",
             evidence,
             new StatedValue(a.Due, "{#}"), new StatedValue(a.Done, "{#}"), new StatedValue(a.NotDone, "{#}"), new StatedValue(a.Unknown, "{#}"), Ratio(lower), Ratio(upper));
         if (a.Extra > 0)

@@ -37,7 +37,7 @@ internal static class PlanSection
             yield return rule.State(
                 first.Planned,
                 $"Suggestion for {Wording.List(group.Select(s => record.ExerciseName(s.Planned)))}: {What(first.Suggestion)}. "
-                + $"{Wording.Sentence(Wording.Capital(first.Reason))}{group.Key.Options} Rule {first.Rule}, rule set {first.RuleSet} ({first.Source.MarkText}).",
+                + $"{Wording.Sentence(Wording.Capital(first.Reason))}{group.Key.Options} Rule {first.Rule}, rule set {first.RuleSet}{(first.ClinicChanges is null ? "" : ", changed by the clinic")} ({first.Source.MarkText}).",
                 NotePhrases.Proof([.. group.SelectMany(s => s.Evidence.Concat(DecisionStatements.Locking(s, record)))], record));
         }
         if (open.Count > 0)

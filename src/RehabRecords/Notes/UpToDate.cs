@@ -13,7 +13,7 @@ public sealed record Followed(ProgrammeRecord Record, ProgrammeFindings Findings
 /// Whatever changes the record of a programme (a session, a decision, a revision, a pause, a clearance) brings the adherence
 /// summary and the draft note along in the same transaction, by this way and no other, so that neither is ever stale.
 /// </summary>
-public sealed class UpToDate(RecordStore store, NoteWriter notes, MeasureCatalogue catalogue, TimeProvider clock)
+public sealed class UpToDate(RecordStore store, NoteWriter notes, MeasureCatalogue catalogue, ClinicRules rules, TimeProvider clock)
 {
     /// <summary>Adds the adherence summary and the draft, a first one when there is none.</summary>
     /// <param name="set">What is about to be written; what follows from it is added.</param>
@@ -21,7 +21,7 @@ public sealed class UpToDate(RecordStore store, NoteWriter notes, MeasureCatalog
     public async Task<Followed> AddAsync(WriteSet set, ProgrammeRecord before, CancellationToken ct = default)
     {
         var record = before.With(set.Writes.Select(AsStored).OfType<Resource>());
-        var findings = Findings.Of(record, catalogue);
+        var findings = Findings.Of(record, catalogue, rules);
         await AdherenceSummary.AddAsync(store, set, record.Programme.Id, record.Person.Id, findings.Adherence, clock.GetUtcNow(), ct);
         return new Followed(record, findings, await notes.AddAsync(set, record, findings, ct));
     }

@@ -24,6 +24,14 @@ public sealed record MeasureTrend(MeasureDefinition Measure, Side? Side, Trend T
         && Change?.Class is ChangeClass.BelowDetectable or ChangeClass.ImportantWithinError;
 }
 
+/// <summary>The latest result of a measure and side beside the norm, or why it has no place there.</summary>
+/// <param name="Refused">Why no norm can be read; null when one can.</param>
+public sealed record NormFinding(MeasureDefinition Measure, MeasureResult Result, NormComparison? Comparison, string? Refused)
+{
+    /// <summary>A table from memory is shown as such where one looks for it, and is never put into a note.</summary>
+    public bool Confirmed => Comparison is { Table.Source.Mark: not Mark.FromMemory };
+}
+
 /// <summary>A goal with the level at the start and now.</summary>
 public sealed record GoalProgress(ProgrammeGoal Goal, AttainedLevel? Baseline, AttainedLevel? Latest);
 
@@ -49,6 +57,9 @@ public sealed record ProgrammeFindings(DateOnly From, DateOnly To, Adherence Adh
 
     public IReadOnlyList<MeasureChange> Changes { get; init; } = [];
 
+    /// <summary>Of each measure with a norm table, the latest completed result of each side.</summary>
+    public IReadOnlyList<NormFinding> Norms { get; init; } = [];
+
     public IReadOnlyList<GoalProgress> Goals { get; init; } = [];
 
     public GoalAttainment? Attainment { get; init; }
@@ -65,6 +76,9 @@ public sealed record ProgrammeFindings(DateOnly From, DateOnly To, Adherence Adh
     /// <summary>Definitions of the measures that occur, by id; one that the catalogue does not know is missing here.</summary>
     public IReadOnlyDictionary<string, MeasureDefinition> Measures { get; init; } = new Dictionary<string, MeasureDefinition>();
 
+    /// <summary>The rules that were applied.</summary>
+    public ClinicRules Rules { get; init; } = ClinicRules.Default;
+
     /// <summary>True while an open flag stops every suggestion to go on.</summary>
     public bool Frozen => Flags.Any(f => f.Flag.Freezes);
 }
@@ -72,17 +86,16 @@ public sealed record ProgrammeFindings(DateOnly From, DateOnly To, Adherence Adh
 /// <summary>From the record of a programme to its findings: a pure function, without clock, store or order of arrival.</summary>
 public static class Findings
 {
-    /// <summary>More than this share of the prescribed repetitions in a week is worth a word. Common practice, no source.</summary>
-    public const double OverPracticeRatio = 1.5;
-
     /// <summary>How far back "recent" goes, in days. Common practice, no source.</summary>
     public const int RecentDays = 14;
 
     /// <summary>How far back the trend of practice looks, in days: what went on half a year ago would drown it. Common practice, no source.</summary>
     public const int TrendDays = 42;
 
-    public static ProgrammeFindings Of(ProgrammeRecord record, MeasureCatalogue catalogue)
+    /// <param name="rules">The clinic's rules; always said, so that none of its limits is passed over unnoticed.</param>
+    public static ProgrammeFindings Of(ProgrammeRecord record, MeasureCatalogue catalogue, ClinicRules rules)
     {
+        var overPractice = (double)rules.Progression["over-practice-share"];
         var plan = record.Plan;
         var reports = record.Reports;
         var (from, to) = (record.Programme.Start, record.AsOf);
@@ -93,20 +106,22 @@ public static class Findings
             .OrderBy(f => f.Flag.Urgency).ThenBy(f => f.Raised.Since).ThenBy(f => f.Raised.Code, StringComparer.Ordinal).ToList();
         var suggestions = Progression.Suggest(new ProgressionInput(
             plan, reports, [.. flags.Where(f => f.Flag.Freezes).Select(f => new OpenFlag(f.Raised.Code, f.Raised.Since, f.Raised.Evidence))],
-            to, record.Programme.PainLimit));
+            to, record.Programme.PainLimit), rules.Progression);
         return new ProgrammeFindings(from, to, Adherence.OfProgramme(plan, reports, from, to))
         {
             ByExercise = plan.Select(p => p.Id).Distinct().ToDictionary(id => id, id => Adherence.OfExercise(id, plan, reports, from, to)),
             Doses = doses,
-            OverPractice = [.. doses.Where(d => d.RepetitionRatio > OverPracticeRatio || (d.RepetitionRatio is null && d.MinuteRatio > OverPracticeRatio))],
+            OverPractice = [.. doses.Where(d => d.RepetitionRatio > overPractice || (d.RepetitionRatio is null && d.MinuteRatio > overPractice))],
             PracticeTrends = [.. plan.DistinctBy(p => p.Id).SelectMany(p => PracticeTrends(p, [.. reports.Where(r => r.Day > to.AddDays(-TrendDays))]))],
             MeasureTrends = [.. MeasureTrends(record.Measures, changes, catalogue)],
             Changes = changes,
+            Norms = [.. NormsOf(record, catalogue)],
             Goals = goals,
             Attainment = goals.Count == 0 ? null : GoalAttainment.Of([.. goals.Select(Attained)]),
             Flags = flags,
             Suggestions = suggestions,
             Answered = Answered(suggestions, record, to),
+            Rules = rules,
             Completeness = [.. Complete([.. reports.Where(r => r.Day > to.AddDays(-RecentDays))])],
             Measures = record.Measures.Select(m => catalogue.Find(m.Measure)).OfType<MeasureDefinition>().DistinctBy(m => m.Id).ToDictionary(m => m.Id),
         };
@@ -146,15 +161,39 @@ public static class Findings
     private static IEnumerable<MeasureTrend> MeasureTrends(
         IReadOnlyList<MeasureResult> results, IReadOnlyList<MeasureChange> changes, MeasureCatalogue catalogue) =>
         from result in Known(results, catalogue)
-        where result is { Status: MeasureStatus.Completed, Value: not null }
-        group result by (result.Measure, result.Side, result.Variant, result.Site) into series
+        where result is { Status: MeasureStatus.Completed, Value: not null, PartOf: null }
+        let measure = catalogue.Get(result.Measure)
+        group result by (measure, result.Side, Variant: measure.VariantOf(result), result.Site) into series
         where series.Count() >= 2
-        let measure = catalogue.Get(series.Key.Measure)
+        let measure = series.Key.measure
         where measure.Scale != ScaleKind.Grades
         select new MeasureTrend(measure, series.Key.Side,
-            Trend.Of([.. series.Select(r => new TrendPoint(r.MeasuredAt, (double)r.Value!.Value, r.Evidence))], measure.Direction, measure.UnitText),
-            changes.FirstOrDefault(c => c.Last.Measure == series.Key.Measure && c.Side == series.Key.Side
-                && c.Last.Variant == series.Key.Variant && c.Last.Site == series.Key.Site));
+            Trend.Of([.. series.Select(r => new TrendPoint(r.MeasuredAt, (double)measure.ValueOf(r)!.Value, r.Evidence))], measure.Direction, measure.UnitText),
+            changes.FirstOrDefault(c => c.Measure == measure && c.Side == series.Key.Side
+                && measure.VariantOf(c.Last) == series.Key.Variant && c.Last.Site == series.Key.Site));
+
+    /// <summary>A norm that cannot be read is no error: the reason is kept beside the result.</summary>
+    private static IEnumerable<NormFinding> NormsOf(ProgrammeRecord record, MeasureCatalogue catalogue)
+    {
+        var latest = Known(record.Measures, catalogue)
+            .Where(r => r.Status == MeasureStatus.Completed && Clinical.Norms.Tables.Any(t => t.Measure == r.Measure))
+            .GroupBy(r => (r.Measure, r.Side)).Select(series => series.Last())
+            .OrderBy(r => catalogue.Get(r.Measure).Order).ThenBy(r => r.Side);
+        foreach (var result in latest)
+        {
+            NormComparison? comparison = null;
+            string? refused = null;
+            try
+            {
+                comparison = Clinical.Norms.Compare(result, record.Person.Context);
+            }
+            catch (UnfitInputException unfit)
+            {
+                refused = unfit.Message;
+            }
+            yield return new NormFinding(catalogue.Get(result.Measure), result, comparison, refused);
+        }
+    }
 
     /// <summary>The baseline is the first level recorded, and only once a later one stands beside it.</summary>
     private static GoalProgress Progress(ProgrammeGoal goal) => new(
@@ -162,7 +201,10 @@ public static class Findings
 
     private static AttainedGoal Attained(GoalProgress goal) => new(
         goal.Goal.Id, goal.Goal.Importance, goal.Goal.Difficulty, goal.Baseline?.Level, goal.Latest?.Level,
-        [goal.Goal.Evidence, .. new[] { goal.Baseline?.Evidence, goal.Latest?.Evidence }.OfType<string>()]);
+        [goal.Goal.Evidence, .. new[] { goal.Baseline?.Evidence, goal.Latest?.Evidence }.OfType<string>()])
+    {
+        Title = goal.Goal.Description,
+    };
 
     private static IEnumerable<Completeness> Complete(IReadOnlyList<SessionReport> reports)
     {

@@ -7,12 +7,13 @@ namespace RehabRecords.Progress;
 /// <param name="To">The day of the latest result: everything is as of that day.</param>
 public sealed record FindingsView(
     string Programme, string Title, DateOnly From, DateOnly To, AdherenceView Adherence, IReadOnlyList<DoseView> Dose,
-    IReadOnlyList<TrendView> Trends, IReadOnlyList<ChangeView> Changes, IReadOnlyList<GoalView> Goals, IReadOnlyList<FlagView> Flags,
-    IReadOnlyList<SuggestionView> Suggestions, IReadOnlyList<CompletenessView> Completeness, IReadOnlyList<DecisionView> Decisions, IReadOnlyList<PauseView> Pauses)
+    IReadOnlyList<TrendView> Trends, IReadOnlyList<ChangeView> Changes, IReadOnlyList<NormView> Norms, IReadOnlyList<GoalView> Goals,
+    AttainmentView? GoalAttainment, IReadOnlyList<FlagView> Flags, IReadOnlyList<SuggestionView> Suggestions, IReadOnlyList<CompletenessView> Completeness,
+    IReadOnlyList<DecisionView> Decisions, IReadOnlyList<PauseView> Pauses)
 {
     public static FindingsView Of(ProgrammeRecord record, ProgrammeFindings findings) => new(
         record.Programme.Id, record.Programme.Title, findings.From, findings.To,
-        AdherenceView.Of(findings.Adherence),
+        AdherenceView.Of(findings.Adherence, findings.Rules.Adherence),
         [.. findings.Doses.Select(DoseView.Of)],
         [
             .. findings.MeasureTrends.Select(t => TrendView.Of(t.Measure.Id, t.Side, t.Measure.Unit, t.Trend)),
@@ -21,7 +22,9 @@ public sealed record FindingsView(
                 t.Series == PracticeSeries.Repetitions ? "{reps}" : "{score}", t.Trend)),
         ],
         [.. findings.Changes.Select(ChangeView.Of)],
+        [.. findings.Norms.Select(NormView.Of)],
         [.. findings.Goals.Select(GoalView.Of)],
+        AttainmentView.Of(findings.Attainment),
         [.. findings.Flags.Select(f => FlagView.Of(f, record.Programme.TimeZone))],
         [.. findings.Suggestions.Select(s => SuggestionView.Of(s, findings.Answered.GetValueOrDefault(s.Planned)))],
         [.. findings.Completeness.Select(c => new CompletenessView(c.Item, c.Recorded, c.Of))],
@@ -32,11 +35,13 @@ public sealed record FindingsView(
 /// <param name="Lower">0 to 1, as if every session without a report had been missed; null when nothing was due.</param>
 /// <param name="Upper">0 to 1, as if every session without a report had been done.</param>
 /// <param name="Extra">Done beyond the plan; never makes up for another day.</param>
+/// <param name="Definition">Id of the definition of "adherent" in force; GET /api/rules shows it.</param>
+/// <param name="Meets">Whether it is met; null when the bounds lie on both sides, or nothing was due.</param>
 public sealed record AdherenceView(
-    DateOnly From, DateOnly To, int Due, int Done, int NotDone, int Unknown, int Extra, double? Lower, double? Upper, string Text)
+    DateOnly From, DateOnly To, int Due, int Done, int NotDone, int Unknown, int Extra, double? Lower, double? Upper, string Text, string Definition, bool? Meets)
 {
-    public static AdherenceView Of(Adherence a) =>
-        new(a.From, a.To, a.Due, a.Done, a.NotDone, a.Unknown, a.Extra, Rounded(a.Lower), Rounded(a.Upper), a.Text);
+    public static AdherenceView Of(Adherence a, AdherenceRule rule) =>
+        new(a.From, a.To, a.Due, a.Done, a.NotDone, a.Unknown, a.Extra, Rounded(a.Lower), Rounded(a.Upper), a.Text, rule.Id, a.Due == 0 ? null : a.Meets(rule));
 
     private static double? Rounded(double? ratio) => ratio is { } value ? Math.Round(value, 4) : null;
 }
@@ -64,11 +69,11 @@ public sealed record TrendView(
 /// <param name="Class">How the change stands to measurement error and importance.</param>
 /// <param name="Detectable">Minimal detectable change used; null when none fits.</param>
 public sealed record ChangeView(
-    string Measure, string? Side, string Text, string Class, string Direction, decimal? Difference, string Unit,
+    string Measure, string? Side, string? Site, string? Variant, string Text, string Class, string Direction, decimal? Difference, string Unit,
     ThresholdView? Detectable, ThresholdView? Important, IReadOnlyList<string> Notes, IReadOnlyList<string> Evidence)
 {
     public static ChangeView Of(MeasureChange c) => new(
-        c.Measure.Id, c.Side?.Code(), c.Text, c.Class.Code(), c.Direction.Code(), c.Difference, c.Measure.Unit,
+        c.Measure.Id, c.Side?.Code(), c.Last.Site, c.Last.Variant, c.Text, c.Class.Code(), c.Direction.Code(), c.Difference, c.Measure.Unit,
         ThresholdView.Of(c.Detectable), ThresholdView.Of(c.Important), c.Notes, c.Evidence);
 }
 
@@ -81,6 +86,37 @@ public sealed record ThresholdView(
     public static ThresholdView? Of(ThresholdChoice? choice) => choice is null ? null : new(
         choice.Row.Id, choice.Value, choice.Row.Level, choice.Row.Hand.Code(), choice.Row.Population.Text, choice.Row.Source.Citation,
         choice.Row.Source.MarkText, choice.Why, choice.Misfit);
+}
+
+/// <param name="Z">Standard deviations from the mean; positive is better. Null with <paramref name="Refused"/>.</param>
+/// <param name="Table">Id of the norm table; its cells are in GET /api/measures/catalogue.</param>
+/// <param name="Mark">How far the table was confirmed. One from memory is to be confirmed, and is not put into a note.</param>
+/// <param name="Confirmed">Whether the table may be quoted in a note.</param>
+/// <param name="Refused">Why no norm can be read of this result.</param>
+public sealed record NormView(
+    string Measure, string? Side, double? Z, double? PercentOfMean, decimal? Mean, decimal? Sd, string? Unit, string? Table, string? Source, string? Mark,
+    bool Confirmed, string? Text, string? Refused, IReadOnlyList<string> Evidence)
+{
+    public static NormView Of(NormFinding n) => new(
+        n.Measure.Id, n.Result.Side?.Code(), Rounded(n.Comparison?.Z, 2), Rounded(n.Comparison?.PercentOfMean, 1), n.Comparison?.Cell.Mean, n.Comparison?.Cell.Sd,
+        n.Comparison?.Table.Unit, n.Comparison?.Table.Id, n.Comparison?.Table.Source.Citation, MarkOf(n), n.Confirmed, n.Comparison?.Text, n.Refused, [n.Result.Evidence]);
+
+    private static string? MarkOf(NormFinding n) =>
+        n.Comparison is null ? null : n.Confirmed ? n.Comparison.Table.Source.MarkText : "from memory, to be confirmed";
+
+    private static double? Rounded(double? value, int decimals) => value is { } number ? Math.Round(number, decimals, MidpointRounding.AwayFromZero) : null;
+}
+
+/// <param name="Baseline">T-score at the start, over the same goals as <paramref name="Outcome"/>; null when no goal has both levels.</param>
+/// <param name="Goals">Ids of the goals that entered both scores.</param>
+/// <param name="LeftOut">Goals left out, with the reason.</param>
+public sealed record AttainmentView(
+    double? Baseline, double? Outcome, double? Change, IReadOnlyList<string> Goals, IReadOnlyList<string> LeftOut, string Text, IReadOnlyList<string> Evidence)
+{
+    public static AttainmentView? Of(GoalAttainment? a) => a is null ? null : new(
+        Rounded(a.Baseline), Rounded(a.Outcome), Rounded(a.Change), [.. a.Goals.Select(g => g.Id)], a.LeftOut, a.Text, a.Evidence);
+
+    private static double? Rounded(double? score) => score is { } value ? Math.Round(value, 2, MidpointRounding.AwayFromZero) : null;
 }
 
 public sealed record GoalView(string Id, string Description, int? Baseline, int? Latest, DateOnly? Due)
@@ -98,14 +134,16 @@ public sealed record FlagView(string Id, string Code, string Urgency, DateTimeOf
 
 /// <param name="Suggestion">advance, hold, step-back or stop-and-review; a clinician confirms or overrides.</param>
 /// <param name="Rule">The progression rule that decided.</param>
+/// <param name="RuleSet">Version of the rule set; GET /api/rules shows its limits.</param>
+/// <param name="ClinicChanges">What the clinic set otherwise than the rules that ship; null when nothing.</param>
 /// <param name="Source">Where the rule comes from, with its mark.</param>
 /// <param name="Answered">Id of the decision that has answered it; null while it is open.</param>
 public sealed record SuggestionView(
-    string Prescription, string Exercise, string Title, string Suggestion, string Rule, string RuleSet, string Reason, string Source,
+    string Prescription, string Exercise, string Title, string Suggestion, string Rule, string RuleSet, string? ClinicChanges, string Reason, string Source,
     IReadOnlyList<OptionView> Options, IReadOnlyList<RuleInput> Inputs, IReadOnlyList<string> Evidence, string? Answered)
 {
     public static SuggestionView Of(ProgressionSuggestion s, Decision? answered) => new(
-        s.Planned, s.Exercise, s.Title, s.Suggestion.Code(), s.Rule, s.RuleSet, s.Reason, s.Source.ToString(),
+        s.Planned, s.Exercise, s.Title, s.Suggestion.Code(), s.Rule, s.RuleSet, s.ClinicChanges, s.Reason, s.Source.ToString(),
         [.. s.Options.Select(o => new OptionView(o.Dimension.Code(), o.Text))], s.Inputs, s.Evidence, answered?.Id);
 }
 

@@ -27,8 +27,18 @@ internal static class MeasureMapping
             PegsPlaced = Components(observation, MeasureComponent.PegsPlaced).OfType<Integer>().FirstOrDefault()?.Value,
             Grade = (observation.Value as CodeableConcept) is { } grade ? grade.Coding.FirstOrDefault()?.Code ?? grade.Text : null,
             Variant = observation.Method?.Text,
+            Site = Components(observation, MeasureComponent.Site).OfType<CodeableConcept>().FirstOrDefault().CodeIn(Systems.MeasureSite) is { } site
+                ? CodeLists.MeasureSite.Words(site) : null,
         };
     }
+
+    /// <summary>Of each result that a total was made from, the total.</summary>
+    public static IReadOnlyDictionary<string, string> Totals(IEnumerable<Observation> observations) =>
+        (from total in observations
+         from part in total.DerivedFrom
+         let id = part.IdOf("Observation")
+         where id is not null
+         select (Part: id, Total: total)).GroupBy(p => p.Part).ToDictionary(p => p.Key, p => p.First().Total.Evidence());
 
     public static DateTimeOffset? MeasuredAt(Observation observation) => observation.Effective switch
     {

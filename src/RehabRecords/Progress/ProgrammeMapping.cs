@@ -96,18 +96,22 @@ internal static class ProgrammeMapping
     /// Results from the first day on, and of each measure and side the last one before it, which is the baseline. Results
     /// long after the end belong to what came next.
     /// </summary>
-    private static List<MeasureResult> Measures(IEnumerable<Observation> observations, ProgrammeOutline programme)
+    private static List<MeasureResult> Measures(IReadOnlyCollection<Observation> observations, ProgrammeOutline programme)
     {
+        var totals = MeasureMapping.Totals(observations);
         var results = observations.Where(o => o.Code.CodeIn(Systems.Measure) != MeasureCode.GasLevel)
-            .Select(MeasureMapping.Result).OfType<MeasureResult>()
+            .Select(o => MeasureMapping.Result(o) is { } result ? result with { PartOf = totals.GetValueOrDefault(o.Identity()) } : null).OfType<MeasureResult>()
             .Select(result => (Result: result, Day: Schedule.DayOf(result.MeasuredAt, programme.TimeZone)))
             .Where(r => programme.End is not { } end || r.Day <= end.AddDays(ClosingDays))
             .OrderBy(r => r.Result.MeasuredAt).ThenBy(r => r.Result.Evidence, StringComparer.Ordinal)
             .ToList();
         var baselines = results.Where(r => r.Day < programme.Start)
-            .GroupBy(r => (r.Result.Measure, r.Result.Side, r.Result.Variant, r.Result.Site)).Select(g => g.Last().Result).ToHashSet();
+            .GroupBy(r => (r.Result.Measure, r.Result.Side, Variant: VariantOf(r.Result), r.Result.Site)).Select(g => g.Last().Result).ToHashSet();
         return [.. results.Where(r => r.Day >= programme.Start || baselines.Contains(r.Result)).Select(r => r.Result)];
     }
+
+    private static string? VariantOf(MeasureResult result) =>
+        MeasureCatalogue.Default.Find(result.Measure) is { } measure ? measure.VariantOf(result) : result.Variant;
 
     private static Harm Harm(AdverseEvent harm, Session session) => new(
         SessionMapping.Harm(harm),

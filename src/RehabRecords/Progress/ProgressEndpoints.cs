@@ -10,13 +10,18 @@ public sealed record ProgressView(string Person, string Name, IReadOnlyList<Find
 
 public static class ProgressEndpoints
 {
-    public static void MapProgress(this IEndpointRouteBuilder routes) =>
+    public static void MapProgress(this IEndpointRouteBuilder routes)
+    {
         routes.MapGet("/api/people/{id}/progress", GetAsync).WithTags("People").WithSummary("A person's progress")
             .WithDescription("Adherence with both bounds, dose by exercise and week, trends, changes of measures with the threshold row and why it was chosen, "
-                + "goals, open flags and a suggestion for each exercise, for each programme of the person, earliest first. Computed from the record as of the latest result.")
+                + "norms (those from memory marked as such), goals with their T-score, open flags and a suggestion for each exercise, for each programme of the person, earliest first. Computed from the record as of the latest result.")
             .Produces<ProgressView>().ProducesProblem(404);
+        routes.MapGet("/api/rules", static (ClinicRules rules) => RulesView.Of(rules)).WithTags("Rules").WithSummary("The rules in force")
+            .WithDescription("The limits of the progression rules with the range a clinic may set each to, the definition of adherence, red flags with their urgency and "
+                + "text, cautions and temperature limits; each with its source and how far that was confirmed. Every suggestion names the version shown here.");
+    }
 
-    private static async Task<ProgressView> GetAsync(string id, RecordStore store, ProgressReader reader, CancellationToken ct)
+    private static async Task<ProgressView> GetAsync(string id, RecordStore store, ProgressReader reader, ClinicRules rules, CancellationToken ct)
     {
         if (await store.GetAsync<Patient>(id, ct) is null)
             throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"There is no person '{id}'. Use the id that POST /api/people answered.", "id");
@@ -26,7 +31,7 @@ public static class ProgressEndpoints
         {
             var record = await reader.ReadAsync(programme, ct);
             name = record.Person.Name;
-            programmes.Add(FindingsView.Of(record, Findings.Of(record, MeasureCatalogue.Default)));
+            programmes.Add(FindingsView.Of(record, Findings.Of(record, MeasureCatalogue.Default, rules)));
         }
         return new ProgressView(id, name, programmes);
     }

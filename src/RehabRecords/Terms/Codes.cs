@@ -56,6 +56,14 @@ public static class MeasureComponent
     public const string Trial = "trial";
     public const string TimeLimit = "time-limit";
     public const string PegsPlaced = "pegs-placed";
+    public const string Site = "site";
+    public const string TimedDistance = "timed-distance";
+    public const string TimeTaken = "time-taken";
+
+    /// <summary>Item scores of a subscale by their place on the form; which items these are is not held.</summary>
+    public static readonly IReadOnlyList<string> Items = [.. Enumerable.Range(1, 6).Select(Item)];
+
+    public static string Item(int place) => $"item-{place}";
 }
 
 /// <summary>Measure ids that the mapping itself must know; all others come from the catalogue.</summary>

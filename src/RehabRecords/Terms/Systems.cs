@@ -19,6 +19,10 @@ public static class Systems
     public const string FlagCategory = Canonical.Base + "/CodeSystem/flag-category";
     public const string Measure = Canonical.Base + "/CodeSystem/measure";
     public const string MeasureStatus = Canonical.Base + "/CodeSystem/measure-status";
+    public const string MeasureSite = Canonical.Base + "/CodeSystem/measure-site";
+    public const string AshworthGrade = Canonical.Base + "/CodeSystem/modified-ashworth-grade";
+    public const string MrcPowerGrade = Canonical.Base + "/CodeSystem/mrc-power-grade";
+    public const string RankinGrade = Canonical.Base + "/CodeSystem/modified-rankin-grade";
     public const string AdverseEventKind = Canonical.Base + "/CodeSystem/adverse-event-kind";
     public const string ExerciseRole = Canonical.Base + "/CodeSystem/exercise-role";
     public const string CapacityBand = Canonical.Base + "/CodeSystem/capacity-band";
@@ -37,6 +41,9 @@ public static class Systems
     public const string PlanDefinitionType = "http://terminology.hl7.org/CodeSystem/plan-definition-type";
     public const string RelationshipRole = "http://terminology.hl7.org/CodeSystem/v3-RoleCode";
     public const string GoalCategory = "http://terminology.hl7.org/CodeSystem/goal-category";
+
+    /// <summary>The grades of a graded measure: the same figure means something else on each scale, so each has its own system.</summary>
+    public static string GradeOf(string measure) => $"{Canonical.Base}/CodeSystem/{measure}-grade";
 }
 
 /// <summary>LOINC codes the record uses; no other LOINC code is written by us.</summary>

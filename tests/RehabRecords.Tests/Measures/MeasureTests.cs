@@ -71,7 +71,7 @@ public class MeasureTests(TradeApp app) : IClassFixture<TradeApp>
     [Fact]
     public async Task A_grade_is_kept_as_it_is_written()
     {
-        var posted = await app.PostAsync("/api/measures", await BodyAsync(Pegs, ("measure", "\"modified-ashworth\""), ("trials", null), ("unit", null), ("grade", "\"1+\"")));
+        var posted = await app.PostAsync("/api/measures", await BodyAsync(Pegs, ("measure", "\"modified-ashworth\""), ("trials", null), ("unit", null), ("site", "\"elbow-flexors\""), ("grade", "\"1+\"")));
         Assert.Equal("1+", (string?)posted["grade"]);
         Assert.Equal("1+", ((CodeableConcept)(await StoredAsync(posted)).Value!).Text);
     }
@@ -87,6 +87,12 @@ public class MeasureTests(TradeApp app) : IClassFixture<TradeApp>
         var observation = await StoredAsync(await app.PostAsync("/api/measures", level));
         Assert.Equal(-1, ((Integer)observation.Value!).Value);
         Assert.Equal($"Goal/{goal}", Assert.Single(observation.Focus).Reference);
+
+        // The goal lists the level among its outcomes; what was achieved is for a clinician to say.
+        var (stored, version) = (await app.Store.GetAsync<Goal>(goal))!.Value;
+        Assert.Equal(($"Observation/{observation.Id}", 2), (Assert.Single(stored.OutcomeReference).Reference, version));
+        Assert.Null(stored.AchievementStatus);
+        Assert.DoesNotContain(TestApp.SharedValidator.Validate(stored), i => i.Refuses);
 
         var other = await app.PersonAsync();
         await app.RefusedAsync("/api/measures", TradeApp.With(level.ToJsonString(), ("person", $"\"{other}\"")).ToJsonString(), HttpStatusCode.UnprocessableEntity,

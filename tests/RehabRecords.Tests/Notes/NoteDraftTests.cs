@@ -18,7 +18,7 @@ public class NoteDraftTests
     private static Composition Drafted(IEnumerable<Resource> resources)
     {
         var record = ProgrammeMapping.Map(FhirProgramme.Id, [.. resources]);
-        return NoteDraft.Compose(record, Findings.Of(record, MeasureCatalogue.Default), null);
+        return NoteDraft.Compose(record, Findings.Of(record, MeasureCatalogue.Default, ClinicRules.Default), null);
     }
 
     [Fact]
@@ -34,7 +34,7 @@ public class NoteDraftTests
         var everything = FhirProgramme.Everything();
         bool IsNew(Resource r) => r.Id!.StartsWith("s5", StringComparison.Ordinal);
         var record = ProgrammeMapping.Map(FhirProgramme.Id, [.. everything.Where(r => !IsNew(r))]).With(everything.Where(IsNew));
-        var atOnce = NoteDraft.Compose(record, Findings.Of(record, MeasureCatalogue.Default), null);
+        var atOnce = NoteDraft.Compose(record, Findings.Of(record, MeasureCatalogue.Default, ClinicRules.Default), null);
         // Once stored, everything new carries a version and a time of its own.
         foreach (var resource in everything.Where(IsNew))
             (resource.Meta ??= new Meta()).VersionId = "1";
@@ -62,7 +62,7 @@ public class NoteDraftTests
     public void What_is_written_can_be_read_back_as_the_same_statements()
     {
         var record = ProgrammeMapping.Map(FhirProgramme.Id, FhirProgramme.Everything());
-        var statements = NoteDraft.Statements(record, Findings.Of(record, MeasureCatalogue.Default));
+        var statements = NoteDraft.Statements(record, Findings.Of(record, MeasureCatalogue.Default, ClinicRules.Default));
         var back = NoteComposition.Read(ResourceReader.Trusted<Composition>(ResourceWriter.Json(Drafted(FhirProgramme.Everything()))));
         Assert.Equal(statements.Select(s => (s.Id, s.Rule, s.Text)), back.Select(s => (s.Id, s.Rule, s.Text)));
         Assert.Equal(statements.SelectMany(s => s.Evidence), back.SelectMany(s => s.Evidence));

@@ -7,7 +7,7 @@ namespace RehabRecords.Tests.Notes;
 public class StatementsTests
 {
     private static IReadOnlyList<Statement> Of(ProgrammeRecord record) =>
-        NoteDraft.Statements(record, Findings.Of(record, MeasureCatalogue.Default));
+        NoteDraft.Statements(record, Findings.Of(record, MeasureCatalogue.Default, ClinicRules.Default));
 
     private static Statement The(ProgrammeRecord record, NoteRule rule) => Assert.Single(Of(record), s => s.Rule == rule);
 
@@ -131,7 +131,7 @@ public class StatementsTests
         var record = HandMade.Programme() with { Measures = [Blocks("b1", 0, 20), Blocks("b2", 7, 23), Blocks("b3", 14, 25)] };
         var text = The(record, NoteRules.MeasureChanged).Text;
         Assert.Contains("25 blocks/min on 16 March 2026 (first and last of 3 results): 5 blocks/min more (better). Below the minimal detectable change (5.5 blocks/min)", text);
-        Assert.Contains("5.5 blocks/min", Findings.Of(record, MeasureCatalogue.Default).Changes[0].Text);
+        Assert.Contains("5.5 blocks/min", Findings.Of(record, MeasureCatalogue.Default, ClinicRules.Default).Changes[0].Text);
     }
 
     [Fact]

@@ -13,6 +13,8 @@ public class RuleTests
     private const string Week = "Observation-adherence-week-1", Pegs = "Observation-pegs-result", Arat = "Observation-arat-right";
     private const string Grip = "Observation-grip-right", PegTest = "Observation-nine-hole-peg-right", Score = "valueQuantity/value := ";
 
+    private const string Grasp = "Observation-arat-grasp-right", Tone = "Observation-ashworth-right", Walk = "Observation-ten-metre-walk";
+
     public static TheoryData<string, string, string> Rules => new()
     {
         { "rr-adherence-2", Week, "component/@ratio-lower := " },
@@ -60,9 +62,24 @@ public class RuleTests
         { "rr-range-100", Arat, "code/coding/0/code := \"barthel-100\" ; " + Score + "105" },
         { "rr-range-barthel-20", Arat, "code/coding/0/code := \"barthel-20\" ; " + Score + "21" },
         { "rr-range-berg", Arat, "code/coding/0/code := \"berg-balance\" ; " + Score + "57" },
-        { "rr-range-5", Arat, "code/coding/0/code := \"mrc-power\" ; " + Score + "6" },
+        { "rr-range-5", Arat, "code/coding/0/code := \"wolf-functional-ability\" ; " + Score + "6" },
         { "rr-range-fugl-meyer", Arat, "code/coding/0/code := \"fugl-meyer-upper-extremity\" ; " + Score + "67" },
-        { "rr-range-rankin", Arat, "code/coding/0/code := \"modified-rankin\" ; " + Score + "7" },
+        { "rr-step-barthel", Arat, "code/coding/0/code := \"barthel-100\" ; " + Score + "42" },
+        { "rr-range-arat-18", Arat, "code/coding/0/code := \"arat-grasp\" ; " + Score + "19" },
+        { "rr-range-arat-12", Arat, "code/coding/0/code := \"arat-grip\" ; " + Score + "13" },
+        { "rr-range-arat-9", Arat, "code/coding/0/code := \"arat-gross\" ; " + Score + "10" },
+        { "rr-range-7", Arat, "code/coding/0/code := \"fatigue-severity-9\" ; " + Score + "0.5" },
+        { "rr-range-blocks", "Observation-box-and-block-right", Score + "151" },
+        { "rr-range-wolf", "Observation-nine-hole-peg-left", "code/coding := [{\"system\":\"https://rehabrecords.example/fhir/CodeSystem/measure\",\"code\":\"wolf-time\"}] ; " + Score + "121" },
+        { "rr-range-speed", Walk, Score + "0" },
+        { "rr-distance", Walk, "component/@timed-distance/valueQuantity/value := 0" },
+        { "rr-time-taken", Walk, "component/@time-taken/valueQuantity/value := 0" },
+        { "rr-items", Grasp, "component/@item-1/valueInteger := 4" },
+        { "rr-items", Grasp, "code/coding/0/code := \"grip-strength\"" },
+        { "rr-measure-7", Grasp, "bodySite := " },
+        { "rr-measure-8", Tone, "component := " },
+        { "rr-grade-1", Tone, "valueCodeableConcept :=  ; valueInteger := 2" },
+        { "rr-grade-2", Tone, "code/coding/0/code := \"mrc-power\"" },
         { "rr-note-subjective", "Composition-note-week-1", "section/0/code/coding/0/code := \"61149-1\"" },
         { "rr-note-objective", "Composition-note-week-1", "section/1/code/coding/0/code := \"61150-9\"" },
         { "rr-document-2", "Bundle-note-week-1-document", "entry/14 := {\"fullUrl\":\"https://rehabrecords.example/fhir/Composition/other\",\"resource\":{\"resourceType\":\"Composition\",\"id\":\"other\",\"status\":\"final\",\"type\":{\"text\":\"x\"},\"date\":\"2026-03-08\",\"author\":[{\"display\":\"x\"}],\"title\":\"x\"}}" },

@@ -44,7 +44,7 @@ public sealed class DocumentBuilderTests : IAsyncLifetime
         Directory.Delete(_folder, recursive: true);
     }
 
-    private DraftNote Drafting => new(_writer, new ProgressReader(_store), new NoteWriter(_store));
+    private DraftNote Drafting => new(_writer, new ProgressReader(_store), new NoteWriter(_store), ClinicRules.Default);
 
     private async Task<string> NoteAsync() => (await Drafting.NowAsync(FhirProgramme.Id)).Id;
 
@@ -174,7 +174,7 @@ public sealed class DocumentBuilderTests : IAsyncLifetime
         var stored = await new ProgressReader(_store).ReadAsync(FhirProgramme.Id);
         var mapped = ProgrammeMapping.Map(FhirProgramme.Id, FhirProgramme.Everything());
         Assert.Equal(
-            NoteDraft.Statements(mapped, Findings.Of(mapped, MeasureCatalogue.Default)).Select(s => s.Text),
-            NoteDraft.Statements(stored, Findings.Of(stored, MeasureCatalogue.Default)).Select(s => s.Text));
+            NoteDraft.Statements(mapped, Findings.Of(mapped, MeasureCatalogue.Default, ClinicRules.Default)).Select(s => s.Text),
+            NoteDraft.Statements(stored, Findings.Of(stored, MeasureCatalogue.Default, ClinicRules.Default)).Select(s => s.Text));
     }
 }
