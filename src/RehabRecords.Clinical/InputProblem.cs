@@ -8,7 +8,7 @@ namespace RehabRecords.Clinical;
 public sealed record InputProblem(string Element, string? Value, string Allowed, string Remedy)
 {
     /// <summary>All four in a sentence.</summary>
-    public string Message => $"{Element} is {Value ?? "missing"}; allowed: {Allowed}. {char.ToUpperInvariant(Remedy[0])}{Remedy[1..]}.";
+    public string Message => $"{Element} is {(string.IsNullOrWhiteSpace(Value) ? "missing" : Value)}; allowed: {Allowed}. {char.ToUpperInvariant(Remedy[0])}{Remedy[1..]}.";
 }
 
 /// <summary>A calculation was given something it cannot honestly answer for.</summary>

@@ -122,11 +122,11 @@ public sealed record MeasureChange(
         if (first.Measure != measure.Id || last.Measure != measure.Id)
             throw new UnfitInputException("measure", $"{first.Measure} and {last.Measure}", measure.Id, "compare results of one measure");
         if (first.Side != last.Side)
-            throw new UnfitInputException("side", $"{first.Side} and {last.Side}", "the same side", "compare results of one side");
+            throw new UnfitInputException("side", $"{first.Side?.Code() ?? "none"} and {last.Side?.Code() ?? "none"}", "the same side", "compare results of one side");
         if (first.Site != last.Site)
             throw new UnfitInputException("site", $"{first.Site ?? "none"} and {last.Site ?? "none"}", "the same site", "compare results of one site");
         if (measure.VariantOf(first) is var variant && variant != measure.VariantOf(last))
-            throw new UnfitInputException("variant", $"{variant} and {measure.VariantOf(last)}", "the same variant", "compare results of one version of the procedure");
+            throw new UnfitInputException("variant", $"{variant ?? "none"} and {measure.VariantOf(last) ?? "none"}", "the same variant", "compare results of one version of the procedure");
         if (last.MeasuredAt < first.MeasuredAt)
             throw new UnfitInputException("measuredAt", $"{last.MeasuredAt:O}", $"not before {first.MeasuredAt:O}", "give the earlier result first");
     }

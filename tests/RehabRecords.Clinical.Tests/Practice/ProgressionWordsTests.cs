@@ -179,7 +179,7 @@ public class ProgressionWordsTests
         var stopped = Assert.Single(Progression.Suggest(new([Planned()], Good(1, 2, 3), [new("chest-pain", Home.At(2), "f")], Home.Day(3), 5)));
         Assert.Equal(
         [
-            "by is ; allowed: a name and role. Say which clinician decided.",
+            "by is missing; allowed: a name and role. Say which clinician decided.",
             "reason is missing; allowed: a reason in words. Say why the suggestion was not followed.",
             "chosen is advance; allowed: hold, step-back or stop-and-review while a red flag is open. Clear the flag first, with a reason.",
             "gradings is 2 gradings; allowed: at most one: one step in one dimension. Choose one.",
