@@ -34,9 +34,9 @@ public static class MannKendall
                 s += Math.Sign(x[j] - x[i]) * Math.Sign(y[j] - y[i]);
         var (tiesX, tiesY) = (TieSizes(x), TieSizes(y));
         var variance = VarianceOf(n, tiesX, tiesY);
-        var z = s == 0 || variance <= 0 ? 0 : (s - Math.Sign(s)) / Math.Sqrt(variance);
+        var z = variance <= 0 ? 0 : (s - Math.Sign(s)) / Math.Sqrt(variance);
         var exact = n <= ExactUpTo && tiesX.All(t => t == 1);
-        var p = exact ? ExactP(n, s, tiesY) : variance <= 0 ? 1 : Math.Min(1, 2 * Normal.CDF(0, 1, -Math.Abs(z)));
+        var p = exact ? ExactP(n, s, tiesY) : Math.Min(1, 2 * Normal.CDF(0, 1, -Math.Abs(z)));
         return new(n, s, variance, z, p, exact);
     }
 

@@ -40,14 +40,14 @@ public sealed record Trend(
         double? p = tooFew ? null : test.P;
         var verdict = tooFew ? TrendVerdict.TooFewPoints
             // Many ties can give a small p beside a middle slope of nothing: no amount of change could be named.
-            : test.P >= Alpha || test.S == 0 || line is not { Slope: not 0 } ? TrendVerdict.NoTrendShown
+            : test.P >= Alpha || line is not { Slope: not 0 } ? TrendVerdict.NoTrendShown
             : MeasureChange.DirectionOf(direction, test.S) switch
             {
                 ChangeDirection.Improved => TrendVerdict.Improving,
                 ChangeDirection.Worsened => TrendVerdict.Worsening,
                 _ => TrendVerdict.Changing,
             };
-        var (low, high) = tooFew ? (null, null) : (line?.Low * 7, line?.High * 7);
+        var (low, high) = (line?.Low * 7, line?.High * 7);
         var slope = line?.Slope * 7;
         return new(ordered.Count, slope, low, high, test.S, p, verdict, Words(ordered.Count, slope, low, high, p, verdict, unit),
             [.. ordered.Select(point => point.Evidence)]);

@@ -65,7 +65,7 @@ public class EdgeTests
     {
         var line = TheilSen.Fit([0, 2], [1, 5])!;
         Assert.Equal((2.0, 1.0, 1, null), (line.Slope, line.Intercept, line.Pairs, line.Low));
-        // Six points: (15 - 1.96 * sqrt(15 * 17 / 9)) / 2 = 2.28, so the second slope from either end. Of 3 4 5 6 7 8 with one bend the slopes are known.
+        // Fifteen slopes: ten of 1, then 3, 3.5, 4.33, 6 and 11. (15 - 1.96 * sqrt(15 * 17 / 9)) / 2 = 2.28, so the second from either end.
         var six = TheilSen.Fit([1, 2, 3, 4, 5, 6], [1, 2, 3, 4, 5, 16])!;
         Assert.Equal((1.0, 1.0, 6.0), (six.Slope, six.Low, six.High));
     }

@@ -26,6 +26,8 @@ public class CatalogueTests
     [InlineData("\"id\": \"x\"", "\"id\": \"y\"", "id", "is y; it must be the file's name")]
     [InlineData("\"title\": \"X\"", "\"title\": \" \"", "title", "must not be empty")]
     [InlineData("\"title\": \"X\",", "", "$")]
+    [InlineData("\"title\": \"X\"", "\"title\": null", "$.title")]
+    [InlineData("\"lower-is-better\"", "1", "$.direction")]
     [InlineData("\"order\": 1,", "", "$")]
     [InlineData("\"title\": \"X\"", "\"titel\": \"X\"", "$.titel")]
     [InlineData("\"maximum\": 10", "\"maximum\": \"ten\"", "$.maximum")]

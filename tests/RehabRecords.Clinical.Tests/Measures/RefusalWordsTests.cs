@@ -88,6 +88,10 @@ public class RefusalWordsTests
         { () => GoalAttainment.TScore([3], [1]), "level is 3; allowed: -2 to 2. Use one of these whole numbers." },
         { () => TheilSen.Fit([1, 2], [1]), "y is 1 values; allowed: 2 values, one for each x. Give pairs." },
         { () => TheilSen.Fit([1, 2], [1, double.NaN]), "value is NaN; allowed: a finite number. Leave out what was not measured." },
+        { () => MeasurementError.StandardError(-1, 0.9), "sd is -1; allowed: a number of 0 or more. Check the value." },
+        { () => MeasurementError.StandardError(1, 1.5), "icc is 1.5; allowed: 0 to 1. Give the reliability as a share." },
+        { () => MeasurementError.DetectableChange(1, 80), "level is 80; allowed: 90 or 95. Use the level the paper states." },
+        { () => MeasurementError.FromLimitsOfAgreement(2, 1), "upper is 1; allowed: a number not below 2. Give the lower limit first." },
         { () => SafetyScreen.Of(Home.Done(1), 11), "painLimit is 11; allowed: 0 to 10. Set the limit agreed with the person." },
         { () => StartingLevel.BandOf(Of("nine-hole-peg", 30, Side.Left)), "measure is nine-hole-peg; allowed: arat or fugl-meyer-upper-extremity. Use one of the two measures the bands are published for." },
         { () => StartingLevel.BandOf(Of("arat", null, Side.Left, MeasureStatus.Refused)), "value is missing; allowed: a completed result with a score. Measure again, or let the therapist choose the level." },
@@ -117,6 +121,7 @@ public class RefusalWordsTests
         Assert.Equal((2.5m, 2), DerivedScores.MeanOfAnswered([0, 5], 0, 5));
         Assert.Equal(50, DerivedScores.StrokeImpactHand([1, 5, 1, 5, 3]));
         Assert.Equal(0, ArmTestScore.Total(0, 0, 0, 0));
+        Assert.Equal((2, 0), (MeasurementError.FromLimitsOfAgreement(2, 2).Bias, MeasurementError.FromLimitsOfAgreement(2, 2).DetectableChange));
         Assert.Equal(3m, DerivedScores.WolfMedian([9, 3, 1]));
         Assert.Equal(5m, DerivedScores.WolfMedian([null, 5, 1]));
         Assert.Empty(SafetyScreen.Of(Home.Done(1, Home.Good(1)), 10));
