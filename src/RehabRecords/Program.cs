@@ -47,6 +47,7 @@ return await Start.RunAsync(args, static args =>
     app.MapStartingLevel();
     app.MapRevisions();
     app.MapDecisions();
+    app.MapReporting();
     app.MapSessions();
     app.MapMeasures();
     app.MapFlags();

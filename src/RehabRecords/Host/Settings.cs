@@ -18,6 +18,9 @@ public sealed class Settings
     /// <summary>IANA zone used for a programme that names none.</summary>
     public string TimeZone { get; set; } = "Europe/London";
 
+    /// <summary>How fully a programme must be described before it becomes active.</summary>
+    public Programmes.ReportingMinimum Reporting { get; set; } = new();
+
     public Limits Limits { get; set; } = new();
 
     /// <summary>Limits of the progression rules that the clinic sets otherwise, by id. Text, so that a slip is told in words.</summary>
@@ -37,6 +40,7 @@ public sealed class Settings
             throw new InvalidOperationException($"Setting {Section}:PublicUrl is '{settings.PublicUrl}'; give an absolute http or https address, such as http://127.0.0.1:5080.");
         if (!TimeZoneInfo.TryFindSystemTimeZoneById(settings.TimeZone, out _))
             throw new InvalidOperationException($"Setting {Section}:TimeZone is '{settings.TimeZone}'; give an IANA zone this machine knows, such as Europe/London.");
+        settings.Reporting.Check(Section);
         settings.Limits.Check();
         _ = settings.ClinicRules();
         return settings;

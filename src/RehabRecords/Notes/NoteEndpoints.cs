@@ -93,6 +93,9 @@ public static class NoteEndpoints
         if (string.IsNullOrEmpty(request.Programme))
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Required,
                 "programme is missing; give the id that POST /api/programmes answered.", "programme");
+        if (await store.GetAsync<CarePlan>(request.Programme, ct) is ({ Status: RequestStatus.Draft }, _))
+            throw new RefusedException(Refusal.Invalid, OperationOutcome.IssueType.BusinessRule,
+                $"programme is '{request.Programme}', which is a draft and not handed over yet, so there is no progress to note; activate it first (POST /api/programmes/{request.Programme}/activation).", "programme");
         var (id, isNew) = await draft.NowAsync(request.Programme, ct);
         var note = (await store.GetAsync<Composition>(id, ct))!.Value.Resource;
         return isNew ? TypedResults.Created($"/api/notes/{id}", NoteView.Of(note)) : TypedResults.Ok(NoteView.Of(note));

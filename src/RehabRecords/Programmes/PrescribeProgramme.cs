@@ -9,7 +9,7 @@ using Canonical = RehabRecords.Terms.Canonical;
 
 namespace RehabRecords.Programmes;
 
-/// <summary>From a request to an active programme: CarePlan, prescriptions and goals in one transaction.</summary>
+/// <summary>From a request to an active programme, or a draft of one: CarePlan, prescriptions and goals in one transaction.</summary>
 public sealed class PrescribeProgramme(RecordStore store, Recording recording, TimeProvider clock, Host.Settings settings)
 {
     public Task<IResult> RunAsync(Posted<ProgrammeRequest> posted, CancellationToken ct) => recording.OnceAsync(posted.Key, async (set, cancel) =>
@@ -29,7 +29,7 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
         var now = clock.GetUtcNow();
         var programme = new CarePlan
         {
-            Status = RequestStatus.Active,
+            Status = request.Status == ProgrammeRequest.Draft ? RequestStatus.Draft : RequestStatus.Active,
             Intent = CarePlan.CarePlanIntent.Plan,
             Title = request.Title ?? (template is null ? "Home programme" : $"{template.Title}, level {level!.Level}: {level.Title}"),
             Subject = new ResourceReference($"Patient/{person}"),
@@ -47,6 +47,7 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
             programme.Extension.Add(proposed);
         programme.Extension.Add(new Extension(Extensions.TimeZone, new Code(request.TimeZone ?? settings.TimeZone)));
         programme.Extension.Add(new Extension(Extensions.PainLimit, new Integer(request.PainLimit)));
+        programme.Extension.AddRange((request.Reporting ?? new ReportingRequest()).ToExtensions());
         set.Create(programme);
 
         var requests = prescribed.Select(p => set.Create(p.ToServiceRequest(programme, start, end, now))).ToList();
@@ -54,6 +55,8 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
         programme.Activity = [.. requests.Select(r => new CarePlan.ActivityComponent { Reference = new ResourceReference($"ServiceRequest/{r.Id}", r.Code?.Text) })];
         programme.Goal = [.. goals.Select(g => new ResourceReference($"Goal/{g.Id}"))];
         programme.Text = ProgrammeWords.Of(programme, requests, goals);
+        if (programme.Status == RequestStatus.Active)
+            settings.Reporting.Refuse(programme, requests);
         return new Recorded<ProgrammeAnswer>(StatusCodes.Status201Created, $"/api/programmes/{programme.Id}", ProgrammeAnswer.Of(programme, requests, goals));
     }, ct, Clinician.Tries);
 

@@ -50,7 +50,7 @@ internal sealed record Prescribed(
         var instruction = Words(start, end, equipment, grading, cautions);
         var request = new ServiceRequest
         {
-            Status = RequestStatus.Active,
+            Status = programme.Status == RequestStatus.Draft ? RequestStatus.Draft : RequestStatus.Active,
             Intent = RequestIntent.Order,
             InstantiatesCanonical = [Canonical.Pinned(Exercise.Url!, Exercise.Version!)],
             BasedOn = [new ResourceReference($"CarePlan/{programme.Id}")],

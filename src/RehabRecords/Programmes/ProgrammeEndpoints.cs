@@ -38,6 +38,9 @@ public sealed record ProgrammeAnswer
 
     public string? Author { get; init; }
 
+    /// <summary>What the reporting standards ask for besides; null when the programme says none of it.</summary>
+    public ReportingRequest? Reporting { get; init; }
+
     /// <summary>Stands beside every caution: local policy and the registered clinician come first.</summary>
     public string CautionsNote { get; init; } = Clinical.Cautions.Closing;
 
@@ -70,6 +73,7 @@ public sealed record ProgrammeAnswer
         TimeZone = programme.GetExtensionValue<Code>(Extensions.TimeZone)?.Value,
         PainLimit = programme.GetExtensionValue<Integer>(Extensions.PainLimit)?.Value,
         Author = programme.Author?.Display,
+        Reporting = ReportingRequest.From(programme),
         Temperatures = TemperatureAnswer.For(requests),
         Exercises = [.. requests.Where(r => r.Status == RequestStatus.Active).Select(Prescribed.ToAnswer)],
         Earlier = [.. requests.Where(r => r.Status == RequestStatus.Revoked).Select(Prescribed.ToAnswer)],

@@ -8,8 +8,13 @@ namespace RehabRecords.Programmes;
 /// <summary>A home programme for one person: from a template and a level, tailored, or put together exercise by exercise.</summary>
 public sealed record ProgrammeRequest
 {
+    public const string Active = "active", Draft = "draft";
+
     [Required, Description("The person's id.")]
     public string? Person { get; init; }
+
+    [Description("active, or draft for one that is not handed over yet: no sessions are taken for it until POST /api/programmes/{id}/activation. active when left out.")]
+    public string? Status { get; init; }
 
     [Description("Template it follows, as code|version.")]
     public string? Template { get; init; }
@@ -40,6 +45,9 @@ public sealed record ProgrammeRequest
 
     [Description("Goals with five levels of attainment.")]
     public IReadOnlyList<GoalRequest>? Goals { get; init; }
+
+    [Description("What the reporting standards CERT and TIDieR ask for besides; see GET /api/programmes/{id}/reporting.")]
+    public ReportingRequest? Reporting { get; init; }
 
     [Description("Who prescribes.")]
     public Clinician? Author { get; init; }

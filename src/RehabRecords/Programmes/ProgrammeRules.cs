@@ -17,6 +17,7 @@ internal sealed class ProgrammeRules : AbstractValidator<ProgrammeRequest>
     {
         RuleFor(p => p.Person).Needed("the person's id");
         RuleFor(p => p.Person).IdOf("Patient");
+        RuleFor(p => p.Status).OneOf([ProgrammeRequest.Active, ProgrammeRequest.Draft], "a status a programme begins with");
         RuleFor(p => p.Template).LibraryAddress();
         RuleFor(p => p.Level).WithinRange(1, TemplateLevel.Highest, "a level of the template");
         RuleFor(p => p.Level).Custom((level, context) =>
@@ -64,6 +65,7 @@ internal sealed class ProgrammeRules : AbstractValidator<ProgrammeRequest>
         RuleForEach(p => p.Exercises).SetValidator(new PrescriptionRules());
         RuleFor(p => p.Goals).AtMost(10);
         RuleForEach(p => p.Goals).SetValidator(new GoalRules());
+        RuleFor(p => p.Reporting).SetValidator(new ReportingRules()!);
         RuleFor(p => p.Author).SetValidator(new ClinicianRules()!);
     }
 

@@ -18,15 +18,18 @@ internal static class ProgrammeWords
         var replaced = requests.SelectMany(r => r.Replaces).Select(r => r.Reference).ToHashSet();
         return Readable.Of([
             PlainWords.Sentence(programme.Title ?? "Home programme"),
+            programme.Status == RequestStatus.Draft ? "A draft: not handed over to the person yet." : null,
             end is null ? $"From {start}." : $"From {start} to {end}.",
             PlainWords.Sentence(level is { } number ? $"Level {number}, because: {reason}" : $"Chosen because: {reason}"),
-            programme.GetExtension(Extensions.LevelProposal)?.GetExtensionValue<FhirString>("text")?.Value is { } proposal ? PlainWords.Sentence(proposal) : null,
+            programme.GetExtension(Extensions.LevelProposal)?.GetExtensionValue<FhirString>("text")?.Value is { } proposal ? PlainWords.Sentence(proposal)
+                : programme.InstantiatesCanonical.Any() ? "No level was proposed from a measure." : null,
             $"Pain limit: {programme.GetExtensionValue<Integer>(Extensions.PainLimit)?.Value} of 10. Stop and report pain above it.",
             $"Days and times are those of {programme.GetExtensionValue<Code>(Extensions.TimeZone)?.Value}.",
             programme.Author is { } author ? PlainWords.Sentence($"Prescribed by {author.Display ?? author.Reference}") : null,
+            .. ReportingRequest.Words(programme),
             .. PauseMapping.Of(programme).Select(p => PlainWords.Sentence(
                 $"Paused {(p.Days.To is { } to ? $"from {Day(p.Days.From)} to {Day(to)}" : $"from {Day(p.Days.From)}, until it is ended")} by {p.By}, because: {p.Days.Reason}")),
-            .. requests.Where(r => r.Status == RequestStatus.Active).Select(r => r.PatientInstruction!.ReplaceLineEndings(" ")),
+            .. requests.Where(r => r.Status is RequestStatus.Active or RequestStatus.Draft).Select(r => r.PatientInstruction!.ReplaceLineEndings(" ")),
             .. requests.Where(r => r.Status == RequestStatus.Revoked && !replaced.Contains($"ServiceRequest/{r.Id}")).Select(r => $"No longer prescribed after {Day(Timings.Bounds(r)?.End)}: {PlainWords.Sentence(r.Code?.Text ?? "an exercise")}"),
             .. goals.Select(g => PlainWords.Sentence($"Goal: {g.Description.Text}"))]);
     }

@@ -28,10 +28,11 @@ public sealed class ProgressReader(RecordStore store)
         return ProgrammeMapping.Map(programmeId, all);
     }
 
-    /// <summary>Ids of a person's programmes, earliest first.</summary>
+    /// <summary>Ids of a person's programmes that were handed over, earliest first.</summary>
     public async Task<IReadOnlyList<string>> ProgrammesOfAsync(string personId, CancellationToken ct = default)
     {
         var plans = await store.FindAllAsync<CarePlan>($"subject=Patient/{personId}", ct);
-        return [.. plans.OrderBy(p => p.Period?.Start, StringComparer.Ordinal).ThenBy(p => p.Id, StringComparer.Ordinal).Select(p => p.Identity())];
+        // Nothing is due of a draft: the person has not been given it.
+        return [.. plans.Where(p => p.Status != RequestStatus.Draft).OrderBy(p => p.Period?.Start, StringComparer.Ordinal).ThenBy(p => p.Id, StringComparer.Ordinal).Select(p => p.Identity())];
     }
 }

@@ -19,7 +19,9 @@ internal static class SessionChecks
         var (person, named) = (Rules.Bare(request.Person!, "Patient"), programme.Subject?.Reference);
         if (named != $"Patient/{person}")
             Bad("programme", $"programme is '{Rules.Shown(request.Programme!)}', which is the programme of another person; give a programme of person {person}.");
-        if (programme.Status is not (RequestStatus.Active or RequestStatus.Completed or RequestStatus.OnHold or RequestStatus.Revoked))
+        if (programme.Status == RequestStatus.Draft)
+            Bad("programme", $"programme is '{Rules.Shown(request.Programme!)}', which is a draft and not handed over yet; activate it first (POST /api/programmes/{programme.Id}/activation), or name the programme that was practised.");
+        else if (programme.Status is not (RequestStatus.Active or RequestStatus.Completed or RequestStatus.OnHold or RequestStatus.Revoked))
             Bad("programme", $"programme is '{Rules.Shown(request.Programme!)}', whose status is {programme.StatusElement?.JsonValue}; sessions are taken for a programme that was handed over.");
         if (issues.Count == 0)
             CheckDay(request, record.Programme, now, Bad);

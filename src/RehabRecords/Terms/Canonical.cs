@@ -52,6 +52,7 @@ public static class Extensions
     public const string LevelReason = Canonical.Base + "/StructureDefinition/level-reason";
     public const string LevelProposal = Canonical.Base + "/StructureDefinition/level-proposal";
     public const string CapacityBand = Canonical.Base + "/StructureDefinition/capacity-band";
+    public const string Reporting = Canonical.Base + "/StructureDefinition/reporting";
     public const string TimeZone = Canonical.Base + "/StructureDefinition/time-zone";
     public const string PainLimit = Canonical.Base + "/StructureDefinition/pain-limit";
     public const string Pause = Canonical.Base + "/StructureDefinition/pause";

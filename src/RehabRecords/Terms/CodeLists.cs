@@ -139,6 +139,20 @@ public static class CodeLists
         new("hold", "hold"),
         new("step-back", "step back"),
         new("stop-and-review", "stop and review"));
+    /// <summary>What the reporting standards ask of a programme and no other element holds.</summary>
+    public static readonly CodeList ReportingItem = new(Systems.ReportingItem,
+        new("training", "who delivers it and their training"),
+        new("grouping", "alone or in a group"),
+        new("supervision", "supervision"),
+        new("setting", "setting"),
+        new("motivation", "motivation"),
+        new("adherence-measure", "how adherence is measured"),
+        new("fidelity-measure", "how fidelity is measured"),
+        new("progression-rule", "rule for progressing"),
+        new("harm-reporting", "how harm is reported"),
+        new("other-parts", "parts that are not exercise"),
+        new("tailored", "generic or tailored"),
+        new("tailoring-reason", "how it was tailored"));
 
     public static readonly CodeList AdverseEventKind = new(Systems.AdverseEventKind,
         new("fall", "fall"),

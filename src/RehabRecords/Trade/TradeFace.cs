@@ -26,6 +26,7 @@ public static class TradeFace
         services.AddSingleton<ReviseProgramme>();
         services.AddSingleton<PauseProgramme>();
         services.AddSingleton<Decide>();
+        services.AddSingleton<ActivateProgramme>();
         services.AddSingleton<RecordMeasure>();
         services.AddSingleton<RecordSession>();
         services.AddSingleton<IValidator<PersonRequest>, PersonRules>();
@@ -36,6 +37,7 @@ public static class TradeFace
         services.AddSingleton<IValidator<PauseRequest>, PauseRules>();
         services.AddSingleton<IValidator<PauseEndRequest>, PauseEndRules>();
         services.AddSingleton<IValidator<DecisionRequest>, DecisionRules>();
+        services.AddSingleton<IValidator<ActivationRequest>, ActivationRules>();
         services.AddSingleton<IValidator<SessionRequest>, SessionRules>();
         services.AddSingleton<IValidator<MeasureRequest>, MeasureRules>();
         services.AddSingleton<IValidator<ClearanceRequest>, ClearanceRules>();

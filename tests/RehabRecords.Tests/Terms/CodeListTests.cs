@@ -20,6 +20,7 @@ public class CodeListTests
         ["capacity-band"] = CodeLists.CapacityBand,
         ["caution"] = CodeLists.Caution,
         ["precaution"] = CodeLists.Precaution,
+        ["reporting-item"] = CodeLists.ReportingItem,
         ["red-flag"] = CodeLists.RedFlag,
         ["adverse-event-kind"] = CodeLists.AdverseEventKind,
         ["measure-status"] = CodeLists.MeasureStatus,

@@ -33,6 +33,8 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         await PostAsync("exercise", "/api/exercises");
         await PostAsync("template", "/api/templates");
         ids["programme"] = (string)(await PostAsync("programme", "/api/programmes"))["id"]!;
+        var draft = TradeApp.With(File.ReadAllText(Path.Combine(Folder, "programme.request.json")), ("status", "\"draft\""), ("person", $"\"{ids["person"]}\""));
+        await PostAsync("activation", $"/api/programmes/{(string)(await app.PostAsync("/api/programmes", draft))["id"]!}/activation");
         await PostAsync("measure", "/api/measures");
         var session = await PostAsync("session", "/api/sessions");
         Assert.Equal("urgent-review", (string?)session["urgent"]![0]!["urgency"]);
