@@ -60,8 +60,8 @@ public static class NoteComposition
     public static IReadOnlyList<Statement> Read(Composition composition) =>
         [.. from section in composition.Section
             let part = Array.Find(Parts, p => section.Code is not null && section.Code.Coding.Any(c => c.Code == p.Loinc))
-            from extension in section.GetExtensions(Extensions.NoteStatement)
-            select ReadStatement(extension, part.Section)];
+            from statement in section.Section
+            select ReadStatement(statement, part.Section)];
 
     private static Composition.SectionComponent Section(
         (NoteSection Section, string Title, string Loinc, string WhenEmpty) part, IReadOnlyList<Statement> statements)
@@ -70,8 +70,9 @@ public static class NoteComposition
         {
             Title = part.Title,
             Code = new CodeableConcept(Systems.Loinc, part.Loinc),
-            Text = Prose.Section(statements, part.WhenEmpty),
-            Extension = [.. statements.Select(Write)],
+            Text = statements.Count > 0 ? Prose.Marked() : Prose.Marked(part.WhenEmpty),
+            Section = [.. statements.Select(Write)],
+            // Once more what stands below: search and the check before a deletion see entries of this level only.
             Entry = [.. statements.SelectMany(s => s.Evidence).Distinct().Order(StringComparer.Ordinal).Select(a => new ResourceReference(a))],
         };
         if (statements.Count == 0)
@@ -79,35 +80,24 @@ public static class NoteComposition
         return section;
     }
 
-    private static Extension Write(Statement statement)
+    private static Composition.SectionComponent Write(Statement statement) => new()
     {
-        var extension = new Extension { Url = Extensions.NoteStatement };
-        extension.AddExtension(Extensions.Statement.Id, new FhirString(statement.Id));
-        extension.AddExtension(Extensions.Statement.Text, new FhirString(statement.Text));
-        extension.AddExtension(Extensions.Statement.Rule, new Code(statement.Rule.Id));
-        extension.AddExtension(Extensions.Statement.Kind, new Code(statement.Kind));
-        foreach (var address in statement.Evidence)
-            extension.AddExtension(Extensions.Statement.Evidence, new ResourceReference(address));
-        foreach (var value in statement.Values)
-            extension.AddExtension(Extensions.Statement.Value, Concepts.Ucum(value.Number, value.Unit));
-        return extension;
-    }
+        ElementId = statement.Id,
+        Code = new CodeableConcept(Systems.NoteRule, statement.Rule.Id, statement.Rule.Title, null),
+        Text = Prose.Of(Prose.Paragraph(statement.Text)),
+        Entry = [.. statement.Evidence.Select(a => new ResourceReference(a))],
+        Extension = [.. statement.Values.Select(v => new Extension(Extensions.StatedValue, Concepts.Ucum(v.Number, v.Unit)))],
+    };
 
-    private static Statement ReadStatement(Extension extension, NoteSection section)
+    private static Statement ReadStatement(Composition.SectionComponent written, NoteSection section)
     {
-        string Text(string part) => (extension.GetExtension(part)?.Value switch
-        {
-            FhirString text => text.Value,
-            Code code => code.Value,
-            _ => null,
-        }) ?? throw new FormatException($"A statement of a stored note has no {part}.");
-        var evidence = Evidence.Of(extension.GetExtensions(Extensions.Statement.Evidence)
-                .Select(e => (e.Value as ResourceReference)?.Reference).OfType<string>())
-            ?? throw new FormatException("A statement of a stored note has no evidence.");
-        var rule = NoteRules.Of(Text(Extensions.Statement.Rule), section, Text(Extensions.Statement.Kind));
+        var evidence = Evidence.Of(written.Entry.Select(e => e.Reference).OfType<string>()) ?? throw Lacks("evidence");
+        var rule = NoteRules.Of(written.Code.CodeIn(Systems.NoteRule) ?? throw Lacks("rule"), section);
         return new Statement(
-            Text(Extensions.Statement.Id), rule, Text(Extensions.Statement.Text), evidence,
-            [.. extension.GetExtensions(Extensions.Statement.Value).Select(e => e.Value).OfType<Quantity>().Select(q => new StatedValue(q.Value ?? 0, q.Code ?? "1"))]);
+            written.ElementId ?? throw Lacks("id"), rule, Prose.Words(written.Text?.Div ?? throw Lacks("text")), evidence,
+            [.. written.GetExtensions(Extensions.StatedValue).Select(e => e.Value).OfType<Quantity>().Select(q => new StatedValue(q.Value ?? 0, q.Code ?? "1"))]);
+
+        static FormatException Lacks(string part) => new($"A statement of a stored note has no {part}.");
     }
 
     private static Narrative Summary(NoteSubject subject, IReadOnlyList<Statement> statements)

@@ -206,7 +206,10 @@ public static class NoteRules
 
     private static readonly Dictionary<string, NoteRule> ById = All.ToDictionary(r => r.Id, StringComparer.Ordinal);
 
-    /// <summary>The rule of a stored statement. One that is no longer used keeps its id, so that an old note can still be read.</summary>
-    public static NoteRule Of(string id, NoteSection section, string kind) =>
-        ById.GetValueOrDefault(id) ?? new NoteRule(id, section, kind, "", "", "rule no longer in use");
+    /// <summary>
+    /// The rule of a stored statement. One that is no longer used keeps its id, so that an old note can still be read; its
+    /// sentence counts as a finding.
+    /// </summary>
+    public static NoteRule Of(string id, NoteSection section) =>
+        ById.GetValueOrDefault(id) ?? new NoteRule(id, section, StatementKind.Finding, "", "", "rule no longer in use");
 }

@@ -1,3 +1,7 @@
+using System.Security.Cryptography;
+using System.Text;
+using System.Text.RegularExpressions;
+
 namespace RehabRecords.Notes;
 
 /// <summary>The four parts of the note, in the order they are read.</summary>
@@ -26,7 +30,10 @@ public sealed record Statement
         (Id, Rule, Text, Evidence, Values) = (id, rule, text, evidence, values);
     }
 
-    /// <summary>The same for the same thing in every version of a note: the rule and what it speaks of.</summary>
+    /// <summary>
+    /// The same for the same thing in every version of a note: the rule and what it speaks of. It is the Element.id of the
+    /// statement's section.
+    /// </summary>
     public string Id { get; }
 
     public NoteRule Rule { get; }
@@ -48,9 +55,30 @@ public sealed record Statement
 /// <param name="Pattern">The sentence, with what varies in braces.</param>
 /// <param name="When">The condition in plain words.</param>
 /// <param name="Source">Where the rule comes from, with its provenance mark.</param>
-public sealed record NoteRule(string Id, NoteSection Section, string Kind, string Pattern, string When, string Source)
+public sealed partial record NoteRule(string Id, NoteSection Section, string Kind, string Pattern, string When, string Source)
 {
+    /// <summary>The rule in words; its display in the code system note-rule.</summary>
+    public string Title => Wording.Capital(Id.Replace('-', ' '));
+
     /// <param name="subject">What the sentence speaks of, so that one rule can speak of several things; empty for the whole programme.</param>
     public Statement State(string subject, string text, Evidence evidence, params IReadOnlyList<StatedValue> values) =>
-        new(subject.Length == 0 ? Id : $"{Id}.{subject}", this, text, evidence, values);
+        new(ElementId(subject.Length == 0 ? Id : $"{Id}.{subject}"), this, text, evidence, values);
+
+    /// <summary>
+    /// An Element.id holds no white space, and readers of other versions of FHIR take 64 letters, digits, hyphens and full
+    /// stops at most. What does not fit keeps its beginning and is told apart by a hash of the whole.
+    /// </summary>
+    private static string ElementId(string wanted)
+    {
+        if (wanted.Length <= MostIdLetters && !NotOfAnId().IsMatch(wanted))
+            return wanted;
+        var hash = Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(wanted)).AsSpan(0, 8));
+        var beginning = NotOfAnId().Replace(wanted, "-");
+        return $"{beginning[..Math.Min(beginning.Length, MostIdLetters - hash.Length - 1)]}.{hash}";
+    }
+
+    private const int MostIdLetters = 64;
+
+    [GeneratedRegex("[^A-Za-z0-9.-]")]
+    private static partial Regex NotOfAnId();
 }

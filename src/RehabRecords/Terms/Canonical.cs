@@ -62,7 +62,7 @@ public static class Extensions
     public const string FlagCleared = Canonical.Base + "/StructureDefinition/flag-cleared";
     public const string AttainmentLevel = Canonical.Base + "/StructureDefinition/attainment-level";
     public const string GoalWeight = Canonical.Base + "/StructureDefinition/goal-weight";
-    public const string NoteStatement = Canonical.Base + "/StructureDefinition/note-statement";
+    public const string StatedValue = Canonical.Base + "/StructureDefinition/stated-value";
 
     /// <summary>R4's own link from a request to the goal it serves.</summary>
     public const string PertainsToGoal = "http://hl7.org/fhir/StructureDefinition/resource-pertainsToGoal";
@@ -104,16 +104,5 @@ public static class Extensions
         public const string At = "at";
         public const string EndedBy = "endedBy";
         public const string EndedAt = "endedAt";
-    }
-
-    /// <summary>Parts of <see cref="Extensions.NoteStatement"/>.</summary>
-    public static class Statement
-    {
-        public const string Id = "id";
-        public const string Text = "text";
-        public const string Rule = "rule";
-        public const string Kind = "kind";
-        public const string Evidence = "evidence";
-        public const string Value = "value";
     }
 }

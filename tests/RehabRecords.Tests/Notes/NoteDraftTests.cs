@@ -70,14 +70,42 @@ public class NoteDraftTests
     }
 
     [Fact]
+    public void Whatever_a_sentence_holds_is_read_back_from_its_narrative_letter_by_letter()
+    {
+        foreach (var text in (string[])["a & b < c > d \"e\" 'f' &amp; <p>", " two  spaces, a line\nand another\tone ", "½ “ü” 手 \U0001F44B \u00A0 \uFFFE"])
+            Assert.Equal(text, Back(NoteRules.Words.State("", text, new RehabRecords.Notes.Evidence("Procedure/a/_history/1"))).Text);
+
+        static Statement Back(Statement statement)
+        {
+            var subject = new NoteSubject("Patient/p", "P", "c", "CarePlan/c/_history/1", "C", 1, new DateOnly(2026, 1, 1), new DateOnly(2026, 1, 2), DateTimeOffset.UnixEpoch);
+            return Assert.Single(NoteComposition.Read(ResourceReader.Trusted<Composition>(ResourceWriter.Json(NoteComposition.Write(subject, [statement])))));
+        }
+    }
+
+    [Fact]
+    public void A_receiver_that_knows_only_R4_finds_each_sentence_with_its_rule_and_its_evidence()
+    {
+        var record = ProgrammeMapping.Map(FhirProgramme.Id, FhirProgramme.Everything());
+        var statements = NoteDraft.Statements(record, Findings.Of(record, MeasureCatalogue.Default, ClinicRules.Default));
+        var note = Drafted(FhirProgramme.Everything());
+        var written = note.Section.SelectMany(s => s.Section).ToList();
+        Assert.Equal(statements.Select(s => s.Id), written.Select(s => s.ElementId));
+        Assert.Equal(statements.Select(s => (s.Rule.Id, s.Rule.Title)), written.Select(s => (s.Code!.Coding[0].Code!, s.Code.Coding[0].Display!)));
+        Assert.All(statements.Zip(written), p => Assert.Equal(p.First.Evidence, p.Second.Entry.Select(e => e.Reference)));
+        // And what search and the check before a deletion see: each part lists what its statements rest on, once.
+        Assert.All(note.Section, s => Assert.Equal(
+            s.Section.SelectMany(t => t.Entry).Select(e => e.Reference).Distinct().Order(StringComparer.Ordinal), s.Entry.Select(e => e.Reference)));
+    }
+
+    [Fact]
     public void What_a_person_typed_never_becomes_markup()
     {
         var everything = FhirProgramme.Everything();
         everything.OfType<Procedure>().First().Note[0].Text = "Pegs <script>alert(1)</script> off.";
         var note = Drafted(everything);
         // A FHIR string may hold no tag: the brackets are swapped, the words stay.
-        Assert.Contains("‹script›alert(1)‹/script›", note.Section[0].Text!.Div);
-        Assert.DoesNotContain("<script", note.Section[0].Text!.Div);
+        Assert.Contains(note.Section[0].Section, s => s.Text!.Div!.Contains("‹script›alert(1)‹/script›", StringComparison.Ordinal));
+        Assert.DoesNotContain(note.Section[0].Section, s => s.Text!.Div!.Contains("<script", StringComparison.Ordinal));
         note.Id = "note";
         var page = NotePage.Of(note, NoteComposition.Read(note));
         Assert.DoesNotContain("<script", page);

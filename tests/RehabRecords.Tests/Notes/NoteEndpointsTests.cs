@@ -84,6 +84,27 @@ public sealed class NoteEndpointsTests(TestApp app) : IClassFixture<TestApp>
     }
 
     [Fact]
+    public async Task A_note_is_found_by_what_its_sentences_rest_on_and_keeps_it_from_being_deleted()
+    {
+        var (person, programme) = await ProgrammeAsync();
+        var note = (await SessionAsync(person, programme, "2025-09-01T10:00:00+01:00", "Easier today."))["note"]!;
+        var sources = note["statements"]!.AsArray().SelectMany(s => s!["evidence"]!.AsArray()).Select(e => (string)e!).Distinct().ToList();
+        Assert.Contains(sources, s => s.StartsWith("Procedure/", StringComparison.Ordinal));
+        Assert.All(sources, s => Assert.DoesNotContain("Composition/", s));
+        foreach (var source in sources)
+        {
+            var address = source.Split("/_history/")[0];
+            var (status, found, _) = await GetAsync($"/fhir/Composition?entry={address}");
+            Assert.Equal(HttpStatusCode.OK, status);
+            Assert.Contains($"\"{((string)note["address"]!).Split('/')[^1]}\"", found);
+            using var request = new HttpRequestMessage(HttpMethod.Delete, $"/fhir/{address}");
+            request.Headers.TryAddWithoutValidation("If-Match", $"W/\"{source.Split('/')[^1]}\"");
+            using var refused = await app.Http.SendAsync(request);
+            Assert.Equal(HttpStatusCode.Conflict, refused.StatusCode);
+        }
+    }
+
+    [Fact]
     public async Task What_is_not_offered_is_said_with_what_is()
     {
         var (person, programme) = await ProgrammeAsync();

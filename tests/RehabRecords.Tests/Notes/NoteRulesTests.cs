@@ -26,10 +26,26 @@ public class NoteRulesTests
     }
 
     [Fact]
-    public void The_code_system_lists_exactly_these_rules()
+    public void The_code_system_lists_exactly_these_rules_with_their_titles_and_kinds()
     {
         var file = System.Text.Json.Nodes.JsonNode.Parse(File.ReadAllText(Path.Combine(Repository.Root, "profiles", "CodeSystem-note-rule.json")))!;
-        Assert.Equal(NoteRules.All.Select(r => r.Id), file["concept"]!.AsArray().Select(c => (string?)c!["code"]));
+        Assert.Equal(
+            NoteRules.All.Select(r => (r.Id, r.Title, r.Kind)),
+            file["concept"]!.AsArray().Select(c => ((string)c!["code"]!, (string)c["display"]!, (string)c["property"]![0]!["valueCoding"]!["code"]!)));
+    }
+
+    [Theory]
+    [InlineData("", "pain")]
+    [InlineData("01a2125e-8275-7816-8d0f-208d58a9d46f.repetitions", "pain.01a2125e-8275-7816-8d0f-208d58a9d46f.repetitions")]
+    [InlineData("6-20", "pain.6-20")]
+    [InlineData("left hand", "pain.left-hand.c9ca29dc7e52908e")]
+    [InlineData("left\thand", "pain.left-hand.91844e40f5850ecd")]
+    [InlineData("a-subject-that-would-be-longer-than-an-id-may-be-in-any-version-of-FHIR", "pain.a-subject-that-would-be-longer-than-an-id-.9b9496267fc8d5bc")]
+    public void The_id_of_a_statement_can_be_an_id_of_its_section(string subject, string id)
+    {
+        var statement = NoteRules.Pain.State(subject, "Pain.", new Evidence("Observation/a/_history/1"));
+        Assert.Equal(id, statement.Id);
+        Assert.Matches("^[A-Za-z0-9.-]{1,64}$", statement.Id);
     }
 
     private static string Markdown()
@@ -37,10 +53,10 @@ public class NoteRulesTests
         var page = new StringBuilder("""
             # The rules that write a draft note
 
-            Every sentence of a draft comes from one of these rules and names, in its `note-statement` extension, the rule and the
-            exact versions of the resources it rests on. The sentence is a function of the record: no language model, no clock, no
-            order of arrival. What varies stands in braces; a bar parts alternatives. "Recent" is the 14 days to the latest result
-            (common practice, no source). Drafts never diagnose, reassure or change a programme; the registered clinician decides.
+            Every sentence of a draft comes from one of these rules. It is a section of its own in the Composition: `code` names the rule,
+            `entry` the exact versions of the resources it rests on. The sentence is a function of the record: no language model, no
+            clock, no order of arrival. What varies stands in braces; a bar parts alternatives. "Recent" is the 14 days to the latest
+            result (common practice, no source). Drafts never diagnose, reassure or change a programme; the registered clinician decides.
 
             The page is written from `src/RehabRecords/Notes/NoteRules.cs`; a test holds the two together
             (`UPDATE_DOCS=1` writes it anew).

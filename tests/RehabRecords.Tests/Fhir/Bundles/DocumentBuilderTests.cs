@@ -152,6 +152,16 @@ public sealed class DocumentBuilderTests : IAsyncLifetime
     }
 
     [Fact]
+    public async Task Every_source_of_every_sentence_is_in_the_document_in_that_version()
+    {
+        var id = await NoteAsync();
+        var sources = NoteComposition.Read((await _store.GetAsync<Composition>(id))!.Value.Resource).SelectMany(s => s.Evidence).ToHashSet();
+        var held = (await _builder.BuildAsync(id)).Entry.Select(e => $"{e.Resource!.TypeName}/{e.Resource.Id}/_history/{e.Resource.VersionId}").ToHashSet();
+        Assert.NotEmpty(sources);
+        Assert.Subset(held, sources);
+    }
+
+    [Fact]
     public async Task A_document_that_could_not_hold_what_it_refers_to_is_refused()
     {
         var id = await NoteAsync();

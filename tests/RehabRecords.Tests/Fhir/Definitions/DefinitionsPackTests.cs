@@ -15,7 +15,7 @@ public class DefinitionsPackTests
     [InlineData("http://hl7.org/fhir/StructureDefinition/clinicaldocument")]
     [InlineData("http://hl7.org/fhir/StructureDefinition/resource-pertainsToGoal")]
     [InlineData("https://rehabrecords.example/fhir/StructureDefinition/exercise-result")]
-    [InlineData("https://rehabrecords.example/fhir/StructureDefinition/note-statement")]
+    [InlineData("https://rehabrecords.example/fhir/StructureDefinition/stated-value")]
     public void A_structure_definition_comes_with_its_snapshot(string canonical)
     {
         var found = Pack.Find<StructureDefinition>(canonical);
