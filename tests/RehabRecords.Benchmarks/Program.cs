@@ -3,6 +3,12 @@ using System.Text;
 using RehabRecords.Benchmarks;
 
 // Prints figures of the running service. Machines are noisy: compare figures of one run with each other, not with another day's.
+if (args is ["clinical", ..])
+{
+    Evaluation.Run(args.Length > 1 ? int.Parse(args[1]) : 20);
+    return 0;
+}
+
 var root = FindRoot();
 var assembly = Path.Combine(root, "artifacts/bin/RehabRecords/release/RehabRecords.dll");
 if (!File.Exists(assembly))

@@ -45,8 +45,6 @@ public sealed record Completeness(string Item, int Recorded, int Of, IReadOnlyLi
 /// <summary>Everything that the rules find in one programme. Nothing here is stored; it is computed from the record each time.</summary>
 public sealed record ProgrammeFindings(DateOnly From, DateOnly To, Adherence Adherence)
 {
-    public IReadOnlyDictionary<string, Adherence> ByExercise { get; init; } = new Dictionary<string, Adherence>();
-
     public IReadOnlyList<Dose> Doses { get; init; } = [];
 
     public IReadOnlyList<Dose> OverPractice { get; init; } = [];
@@ -109,7 +107,6 @@ public static class Findings
             to, record.Programme.PainLimit), rules.Progression);
         return new ProgrammeFindings(from, to, Adherence.OfProgramme(plan, reports, from, to))
         {
-            ByExercise = plan.Select(p => p.Id).Distinct().ToDictionary(id => id, id => Adherence.OfExercise(id, plan, reports, from, to)),
             Doses = doses,
             OverPractice = [.. doses.Where(d => d.RepetitionRatio > overPractice || (d.RepetitionRatio is null && d.MinuteRatio > overPractice))],
             PracticeTrends = [.. plan.DistinctBy(p => p.Id).SelectMany(p => PracticeTrends(p, [.. reports.Where(r => r.Day > to.AddDays(-TrendDays))]))],
@@ -125,6 +122,13 @@ public static class Findings
             Completeness = [.. Complete([.. reports.Where(r => r.Day > to.AddDays(-RecentDays))])],
             Measures = record.Measures.Select(m => catalogue.Find(m.Measure)).OfType<MeasureDefinition>().DistinctBy(m => m.Id).ToDictionary(m => m.Id),
         };
+    }
+
+    /// <summary>Adherence to each exercise, in order of the plan. A note states the programme's; this is for who looks closer.</summary>
+    public static IReadOnlyList<(PlannedExercise Exercise, Adherence Adherence)> ByExercise(ProgrammeRecord record)
+    {
+        var (plan, reports, from, to) = (record.Plan, record.Reports, record.Programme.Start, record.AsOf);
+        return [.. plan.GroupBy(p => p.Id).Select(versions => (versions.Last(), Adherence.OfExercise(versions.Key, plan, reports, from, to)))];
     }
 
     /// <summary>

@@ -11,6 +11,14 @@ public sealed record FindingsView(
     AttainmentView? GoalAttainment, IReadOnlyList<FlagView> Flags, IReadOnlyList<SuggestionView> Suggestions, IReadOnlyList<CompletenessView> Completeness,
     IReadOnlyList<DecisionView> Decisions, IReadOnlyList<PauseView> Pauses)
 {
+    /// <summary>The same by exercise, with the same definition; in a person's progress only.</summary>
+    public IReadOnlyList<ExerciseAdherenceView> AdherenceByExercise { get; init; } = [];
+
+    public FindingsView ByExercise(ProgrammeRecord record, AdherenceRule rule) => this with
+    {
+        AdherenceByExercise = [.. Findings.ByExercise(record).Select(e => new ExerciseAdherenceView(e.Exercise.Id, e.Exercise.Exercise, e.Exercise.Title, AdherenceView.Of(e.Adherence, rule)))],
+    };
+
     public static FindingsView Of(ProgrammeRecord record, ProgrammeFindings findings) => new(
         record.Programme.Id, record.Programme.Title, findings.From, findings.To,
         AdherenceView.Of(findings.Adherence, findings.Rules.Adherence),
@@ -45,6 +53,8 @@ public sealed record AdherenceView(
 
     private static double? Rounded(double? ratio) => ratio is { } value ? Math.Round(value, 4) : null;
 }
+
+public sealed record ExerciseAdherenceView(string Prescription, string Exercise, string Title, AdherenceView Adherence);
 
 /// <param name="Planned">Repetitions planned in the part of the week up to the latest result; null when none are prescribed.</param>
 public sealed record DoseView(

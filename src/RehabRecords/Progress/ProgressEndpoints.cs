@@ -13,7 +13,7 @@ public static class ProgressEndpoints
     public static void MapProgress(this IEndpointRouteBuilder routes)
     {
         routes.MapGet("/api/people/{id}/progress", GetAsync).WithTags("People").WithSummary("A person's progress")
-            .WithDescription("Adherence with both bounds, dose by exercise and week, trends, changes of measures with the threshold row and why it was chosen, "
+            .WithDescription("Adherence with both bounds, of the programme and of each exercise, dose by exercise and week, trends, changes of measures with the threshold row and why it was chosen, "
                 + "norms (those from memory marked as such), goals with their T-score, open flags and a suggestion for each exercise, for each programme of the person, earliest first. Computed from the record as of the latest result.")
             .Produces<ProgressView>().ProducesProblem(404);
         routes.MapGet("/api/rules", static (ClinicRules rules) => RulesView.Of(rules)).WithTags("Rules").WithSummary("The rules in force")
@@ -31,7 +31,7 @@ public static class ProgressEndpoints
         {
             var record = await reader.ReadAsync(programme, ct);
             name = record.Person.Name;
-            programmes.Add(FindingsView.Of(record, Findings.Of(record, MeasureCatalogue.Default, rules)));
+            programmes.Add(FindingsView.Of(record, Findings.Of(record, MeasureCatalogue.Default, rules)).ByExercise(record, rules.Adherence));
         }
         return new ProgressView(id, name, programmes);
     }

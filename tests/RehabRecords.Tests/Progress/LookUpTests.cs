@@ -27,12 +27,18 @@ public class LookUpTests
             Assert.Equal(Cautions.Temperatures.Select(t => t.Celsius), rules["temperatures"]!.AsArray().Select(t => (decimal)t!["celsius"]!));
 
             // What a session is answered with names the version that is shown here.
-            var answer = await app.PostAsync("/api/sessions", TradeApp.Session(await app.ProgrammeAsync()));
+            var of = await app.ProgrammeAsync();
+            var answer = await app.PostAsync("/api/sessions", TradeApp.Session(of));
             var suggestion = answer["suggestions"]![0]!;
             Assert.Equal((string?)rules["progression"]!["version"], (string?)suggestion["ruleSet"]);
             Assert.Equal("pain-during-most 2 instead of 3", (string?)suggestion["clinicChanges"]);
             Assert.Equal("clinic", (string?)answer["adherence"]!["definition"]);
             Assert.Contains("more than 75 % of what was prescribed", (string?)answer["note"]!["text"]);
+
+            // One exercise was done and the other skipped on that day, which the programme's count does not tell apart.
+            var progress = (await app.GetAsync($"/api/people/{of.Person}/progress"))["programmes"]![0]!;
+            Assert.Equal(["coin-stacking 1/0 clinic", "key-turning 0/1 clinic"], progress["adherenceByExercise"]!.AsArray()
+                .Select(e => $"{e!["exercise"]} {e["adherence"]!["done"]}/{e["adherence"]!["notDone"]} {e["adherence"]!["definition"]}"));
         }
         finally
         {
