@@ -26,7 +26,7 @@ internal static class Evaluation
         [
             ("full evaluation", () => Findings.Of(record, catalogue, rules)),
             ("of which adherence of the programme", () => Adherence.OfProgramme(plan, reports, Start, to)),
-            ("of which adherence of each exercise", () => Each(plan, id => Adherence.OfExercise(id, plan, reports, Start, to))),
+            ("beside it, for progress, adherence of each exercise", () => Each(plan, id => Adherence.OfExercise(id, plan, reports, Start, to))),
             ("of which dose by week", () => Dose.PerWeek(plan, reports, to)),
             ("of which changes of measures", () => MeasureChange.All(catalogue, record.Measures, record.Person.Context)),
             ("of which trends of practice and measures", () => Trends(record)),
