@@ -27,17 +27,7 @@ public sealed class RecordWriter(RecordStore store, ResourceValidator validator)
     public async Task<IReadOnlyList<Issue>> IssuesAsync(WriteSet set, CancellationToken ct = default)
     {
         ArgumentNullException.ThrowIfNull(set);
-        var found = new IReadOnlyList<Issue>[set.Writes.Count];
-        var options = new ParallelOptions { MaxDegreeOfParallelism = Environment.ProcessorCount, CancellationToken = ct };
-        if (set.Writes.Count == 1)
-            found[0] = Validate(set.Writes[0]);
-        else
-            await Parallel.ForAsync(0, set.Writes.Count, options, (i, _) =>
-            {
-                found[i] = Validate(set.Writes[i]);
-                return ValueTask.CompletedTask;
-            });
-
+        var found = await Task.WhenAll(set.Writes.Select(write => Task.Run(() => ValidateAsync(write, ct), ct)));
         var references = new StoredReferences(store, set);
         var issues = new List<Issue>();
         for (var i = 0; i < set.Writes.Count; i++)
@@ -52,5 +42,6 @@ public sealed class RecordWriter(RecordStore store, ResourceValidator validator)
         return issues;
     }
 
-    private IReadOnlyList<Issue> Validate(Write write) => write.Resource is null ? [] : validator.Validate(write.Resource);
+    private async Task<IReadOnlyList<Issue>> ValidateAsync(Write write, CancellationToken ct) =>
+        write.Resource is null ? [] : await validator.ValidateAsync(write.Resource, ct: ct);
 }

@@ -59,7 +59,24 @@ public sealed class ResourceValidator : IDisposable
         return new ResourceValidator(pack, rules ?? ValidationRules.Default);
     }
 
-    /// <summary>Everything found, worst cases first in no particular order; empty or without errors when the resource is valid.</summary>
+    /// <summary>
+    /// As <see cref="Validate"/>, at most one for each core at a time. Those who wait hold no thread: the library blocks on
+    /// tasks of its own, and waiting threads would keep those tasks from ever being run.
+    /// </summary>
+    public async Task<IReadOnlyList<Issue>> ValidateAsync(Resource resource, string? profile = null, CancellationToken ct = default)
+    {
+        await _gate.WaitAsync(ct);
+        try
+        {
+            return Validate(resource, profile);
+        }
+        finally
+        {
+            _gate.Release();
+        }
+    }
+
+    /// <summary>Everything found, in no particular order; empty or without errors when the resource is valid.</summary>
     /// <param name="resource">The resource; profiles it claims in meta.profile are always checked.</param>
     /// <param name="profile">A profile to check besides, whether claimed or not.</param>
     public IReadOnlyList<Issue> Validate(Resource resource, string? profile = null)
@@ -73,7 +90,6 @@ public sealed class ResourceValidator : IDisposable
             return issues.Issues;
         }
 
-        _gate.Wait();
         try
         {
             foreach (var issue in _profiles.Validate(resource, profile).Issue)
@@ -83,10 +99,6 @@ public sealed class ResourceValidator : IDisposable
         {
             issues.Add(Issue.Error(
                 OperationOutcome.IssueType.TooCostly, "A text takes too long to be checked against the pattern of its element. Shorten it.", resource.TypeName));
-        }
-        finally
-        {
-            _gate.Release();
         }
 
         var view = ResourceView.Of(resource);

@@ -61,7 +61,7 @@ internal static class ValidateEndpoint
         List<Issue> issues = [];
         if (asked.Mode == "update" && resource.Id != id)
             issues.Add(Issue.Error(OperationOutcome.IssueType.Invalid, $"An update of {call.Type}/{id} carries id '{resource.Id}'; they must be the same.", $"{call.Type}.id"));
-        issues.AddRange(call.Need<ResourceValidator>().Validate(resource, asked.Profile));
+        issues.AddRange(await call.Need<ResourceValidator>().ValidateAsync(resource, asked.Profile, call.Ct));
         return issues.Count > 0 ? issues : [Fine(asked.Profile is null ? "No issues were found." : $"No issues were found against {asked.Profile}.")];
     }
 
