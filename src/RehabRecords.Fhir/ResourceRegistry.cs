@@ -12,8 +12,20 @@ public enum Interactions
     Create = 16,
     Update = 32,
     Delete = 64,
-    ReadOnly = Read | VersionRead | History | Search,
-    All = ReadOnly | Create | Update | Delete,
+
+    /// <summary>JSON Patch and FHIRPath Patch, by id or by condition.</summary>
+    Patch = 128,
+
+    /// <summary>The versions of all resources of the type; <c>/_history</c> has those of every type that offers this.</summary>
+    TypeHistory = 256,
+
+    /// <summary><c>PUT /type?condition</c>.</summary>
+    ConditionalUpdate = 512,
+
+    /// <summary><c>DELETE /type?condition</c>, of at most one match.</summary>
+    ConditionalDelete = 1024,
+    ReadOnly = Read | VersionRead | History | TypeHistory | Search,
+    All = ReadOnly | Create | Update | Delete | Patch | ConditionalUpdate | ConditionalDelete,
 }
 
 /// <param name="Type">The resource type, as FHIR spells it.</param>
