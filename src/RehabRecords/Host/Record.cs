@@ -6,6 +6,7 @@ using RehabRecords.Fhir.Search;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Fhir.Validation;
 using RehabRecords.Rest;
+using RehabRecords.Rest.Operations;
 
 namespace RehabRecords.Host;
 
@@ -34,5 +35,6 @@ internal static class Record
         services.AddSingleton<Metadata>();
         services.AddSingleton<Searches>();
         services.AddSingleton<Reads>();
+        services.AddOperation(ValidateEndpoint.Operation);
     }
 }

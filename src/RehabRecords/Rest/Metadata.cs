@@ -5,15 +5,16 @@ using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Search;
 using RehabRecords.Host;
+using RehabRecords.Rest.Operations;
 
 namespace RehabRecords.Rest;
 
 /// <summary>The CapabilityStatement, made from the same registry as the routes.</summary>
-internal sealed class Metadata(ResourceRegistry registry, SearchParameters parameters, DefinitionsPack definitions, Settings settings, TimeProvider clock)
+internal sealed class Metadata(ResourceRegistry registry, SearchParameters parameters, IEnumerable<Operation> operations, DefinitionsPack definitions, Settings settings, TimeProvider clock)
 {
     private readonly Lazy<(CapabilityStatement Statement, string ETag)> _made = new(() =>
     {
-        var statement = Statement(registry, parameters, definitions, settings);
+        var statement = Statement(registry, parameters, [.. operations], definitions, settings);
         // The tag changes with the content, not with the time at which the service was started.
         var tag = $"W/\"{Convert.ToHexStringLower(SHA256.HashData(ResourceWriter.Json(statement)))[..16]}\"";
         statement.DateElement = new FhirDateTime(clock.GetUtcNow());
@@ -32,7 +33,7 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
             : new BodyResult(call, ResourceWriter.Json(statement)));
     }
 
-    private static CapabilityStatement Statement(ResourceRegistry registry, SearchParameters parameters, DefinitionsPack definitions, Settings settings)
+    private static CapabilityStatement Statement(ResourceRegistry registry, SearchParameters parameters, IReadOnlyList<Operation> operations, DefinitionsPack definitions, Settings settings)
     {
         var version = typeof(Metadata).Assembly.GetName().Version!.ToString(3);
         var rest = new CapabilityStatement.RestComponent
@@ -44,10 +45,10 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
                 new() { Code = CapabilityStatement.SystemRestfulInteraction.Transaction },
                 new() { Code = CapabilityStatement.SystemRestfulInteraction.Batch },
             ],
-            Operation = [Validate()],
+            Operation = Offered(operations.Where(o => o.IsOn(Level.System))),
         };
         foreach (var kind in registry.Kinds)
-            rest.Resource.Add(Resource(kind, parameters, definitions));
+            rest.Resource.Add(Resource(kind, parameters, operations, definitions));
         return new CapabilityStatement
         {
             Status = PublicationStatus.Active,
@@ -62,7 +63,7 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
         };
     }
 
-    private static CapabilityStatement.ResourceComponent Resource(ResourceKind kind, SearchParameters parameters, DefinitionsPack definitions)
+    private static CapabilityStatement.ResourceComponent Resource(ResourceKind kind, SearchParameters parameters, IReadOnlyList<Operation> operations, DefinitionsPack definitions)
     {
         var resource = new CapabilityStatement.ResourceComponent
         {
@@ -77,7 +78,7 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
             ConditionalDelete = CapabilityStatement.ConditionalDeleteStatus.NotSupported,
             ReferencePolicy = [CapabilityStatement.ReferenceHandlingPolicy.Literal],
             Interaction = [.. Codes.Where(c => kind.Offers(c.Interaction)).Select(c => new CapabilityStatement.ResourceInteractionComponent { Code = c.Code })],
-            Operation = [Validate()],
+            Operation = Offered(operations.Where(o => o.IsOfType(kind.Type))),
             SupportedProfile = [.. definitions.OwnProfiles(kind.Type).Select(p => p.Url).Order(StringComparer.Ordinal)],
         };
         if (!kind.Offers(Interactions.Search))
@@ -91,8 +92,8 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
         return resource;
     }
 
-    private static CapabilityStatement.OperationComponent Validate() =>
-        new() { Name = "validate", Definition = "http://hl7.org/fhir/OperationDefinition/Resource-validate" };
+    private static List<CapabilityStatement.OperationComponent> Offered(IEnumerable<Operation> operations) =>
+        [.. operations.OrderBy(o => o.Name, StringComparer.Ordinal).Select(o => new CapabilityStatement.OperationComponent { Name = o.Name, Definition = o.Definition, Documentation = o.Documentation })];
 
     private static readonly (Interactions Interaction, CapabilityStatement.TypeRestfulInteraction Code)[] Codes =
     [

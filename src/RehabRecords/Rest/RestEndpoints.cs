@@ -1,6 +1,7 @@
 using Microsoft.AspNetCore.Mvc;
 using RehabRecords.Fhir;
 using RehabRecords.Host;
+using RehabRecords.Rest.Operations;
 
 namespace RehabRecords.Rest;
 
@@ -19,7 +20,6 @@ internal static class RestEndpoints
 
         Map(fhir, "", "/metadata", Get, Metadata.AnswerAsync);
         Map(fhir, "", "/", Post, BundleEndpoint.ExecuteAsync).WithMetadata(bundles);
-        Map(fhir, "", "/$validate", Post, ValidateEndpoint.AnswerAsync).WithMetadata(bundles);
 
         foreach (var kind in app.ServiceProvider.GetRequiredService<ResourceRegistry>().Kinds)
         {
@@ -34,8 +34,6 @@ internal static class RestEndpoints
                 (Interactions.Create, $"/{type}", Post, WriteEndpoints.CreateAsync),
                 (Interactions.Update, one, Put, WriteEndpoints.UpdateAsync),
                 (Interactions.Delete, one, Delete, WriteEndpoints.DeleteAsync),
-                (Interactions.Read, $"/{type}/$validate", Post, ValidateEndpoint.AnswerAsync),
-                (Interactions.Read, one + "/$validate", Post, ValidateEndpoint.AnswerAsync),
             })
             {
                 if (!kind.Offers(interaction))
@@ -43,6 +41,16 @@ internal static class RestEndpoints
                 var route = Map(fhir, type, path, methods, answer);
                 // A Bundle is longer than a single resource may be.
                 if (type == "Bundle")
+                    route.WithMetadata(bundles);
+            }
+        }
+
+        foreach (var operation in app.ServiceProvider.GetServices<Operation>())
+        {
+            foreach (var (type, path) in operation.Places(app.ServiceProvider.GetRequiredService<ResourceRegistry>()))
+            {
+                var route = Map(fhir, type, path, [.. operation.Methods], operation.AnswerAsync);
+                if (operation.TakesBundle && type is "" or "Bundle")
                     route.WithMetadata(bundles);
             }
         }

@@ -3,6 +3,7 @@ using RehabRecords.Fhir;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Validation;
+using RehabRecords.Rest.Operations;
 
 namespace RehabRecords.Rest;
 
@@ -12,6 +13,9 @@ namespace RehabRecords.Rest;
 /// </summary>
 internal static class ValidateEndpoint
 {
+    public static Operation Operation { get; } =
+        new("validate", "http://hl7.org/fhir/OperationDefinition/Resource-validate", Level.System | Level.Type | Level.Instance, AnswerAsync) { Methods = ["POST"], TakesBundle = true };
+
     public static async Task<IResult> AnswerAsync(Call call)
     {
         call.RefuseOtherQueryThan("profile", "mode");

@@ -3,6 +3,7 @@ using Hl7.Fhir.Model;
 using Microsoft.AspNetCore.Routing;
 using Microsoft.Extensions.DependencyInjection;
 using RehabRecords.Fhir;
+using RehabRecords.Rest.Operations;
 
 namespace RehabRecords.Tests.Rest;
 
@@ -39,11 +40,13 @@ public sealed class MetadataTests(TestApp app) : IClassFixture<TestApp>
     public async Task Every_advertised_interaction_has_a_route_and_no_route_is_left_unsaid()
     {
         var statement = await StatementAsync();
-        var advertised = new HashSet<string> { "GET /metadata", "POST /", "POST /$validate" };
+        var advertised = new HashSet<string> { "GET /metadata", "POST /" };
+        foreach (var operation in app.Service<IEnumerable<Operation>>())
+            foreach (var (_, path) in operation.Places(ResourceRegistry.Standard))
+                advertised.UnionWith(operation.Methods.Where(m => m != "HEAD").Select(m => $"{m} {path}"));
         foreach (var resource in statement.Rest[0].Resource)
         {
             var type = resource.Type;
-            advertised.UnionWith([$"POST /{type}/$validate", $"POST /{type}/{{id}}/$validate"]);
             foreach (var interaction in resource.Interaction)
             {
                 advertised.UnionWith(interaction.Code switch
