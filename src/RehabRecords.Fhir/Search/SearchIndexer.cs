@@ -10,7 +10,7 @@ namespace RehabRecords.Fhir.Search;
 public sealed class SearchIndexer(SearchParameters parameters)
 {
     /// <summary>Raised when rows are made differently from the same definitions; stores then make their index again.</summary>
-    private const int Edition = 1;
+    private const int Edition = 2;
 
     private readonly ConcurrentDictionary<string, ValueFinder[]> _byType = new(StringComparer.Ordinal);
 
@@ -43,10 +43,28 @@ public sealed class SearchIndexer(SearchParameters parameters)
 
     private ValueFinder[] FindersOf(string type) => [.. Parameters.For(type).Where(p => p.HasRows).Select(p => new ValueFinder(p))];
 
+    /// <summary>Of a document: its Composition's subject, which it names by the address of the entry or as Patient/id.</summary>
+    private static string? PersonOf(Bundle document)
+    {
+        if (document.Entry.FirstOrDefault()?.Resource is not Composition { Subject.Reference: { } subject })
+            return null;
+        if (document.Entry.FirstOrDefault(e => e.FullUrl == subject)?.Resource is Patient { Id: { Length: > 0 } id })
+            return id;
+        return ReferenceTypes.Split(subject) is { Base: "", Type: "Patient" } person ? person.Id : null;
+    }
+
     private string? PersonOf(Resource resource, IndexRows rows)
     {
-        if (resource is Patient)
-            return resource.Id;
+        switch (resource)
+        {
+            case Patient:
+                return resource.Id;
+            case Binary { SecurityContext.Reference: { } context }:
+                return ReferenceTypes.Split(context) is { Base: "", Type: "Patient" } person ? person.Id : null;
+            case Bundle { Type: Bundle.BundleType.Document } document:
+                return PersonOf(document);
+        }
+
         foreach (var code in (ReadOnlySpan<string>)["patient", "subject"])
         {
             if (Parameters.Find(resource.TypeName, code) is not { } parameter)

@@ -42,16 +42,19 @@ public sealed class SearchParameters
 
     private readonly Dictionary<string, Dictionary<string, SearchParam>> _byType;
 
-    private SearchParameters(ResourceRegistry registry, Dictionary<string, Dictionary<string, SearchParam>> byType)
+    private SearchParameters(ResourceRegistry registry, Dictionary<string, Dictionary<string, SearchParam>> byType, CompartmentDefinition? compartment)
     {
         Registry = registry;
         _byType = byType;
+        Compartment = PatientCompartment.From(compartment, this);
         Fingerprint = Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(string.Join('\n', All
             .OrderBy(p => p.Type, StringComparer.Ordinal).ThenBy(p => p.Code, StringComparer.Ordinal)
             .Select(p => $"{p.Type} {p.Code} {p.Kind} {p.Expression}")))));
     }
 
     public ResourceRegistry Registry { get; }
+
+    public PatientCompartment Compartment { get; }
 
     public IEnumerable<SearchParam> All => _byType.Values.SelectMany(p => p.Values);
 
@@ -62,7 +65,8 @@ public sealed class SearchParameters
     public IReadOnlyList<int> PointingAt(string type) =>
         [.. All.Where(p => p is { Kind: SearchParamType.Reference, HasRows: true } && (p.Targets.Count == 0 || p.Targets.Contains(type))).Select(p => p.Key)];
 
-    public static SearchParameters From(IEnumerable<SearchParameter> definitions, ResourceRegistry registry)
+    /// <param name="compartments">Where R4's definitions of compartments are: without the one of the Patient, a person's record is linked by what is added to it only.</param>
+    public static SearchParameters From(IEnumerable<SearchParameter> definitions, ResourceRegistry registry, IEnumerable<CompartmentDefinition>? compartments = null)
     {
         var byType = registry.Kinds.ToDictionary(k => k.Type, _ => new Dictionary<string, SearchParam>(StringComparer.Ordinal), StringComparer.Ordinal);
         foreach (var definition in definitions.Where(d => d is { Code: not null, Url: not null, Type: not (null or SearchParamType.Composite or SearchParamType.Special) }))
@@ -84,7 +88,7 @@ public sealed class SearchParameters
         foreach (var ofType in byType.Values)
             foreach (var combined in ofType.Values.ToList())
                 ofType[combined.Code] = combined with { Keys = KeysOf(combined, ofType.Values) };
-        var parameters = new SearchParameters(registry, byType);
+        var parameters = new SearchParameters(registry, byType, compartments?.FirstOrDefault(c => c.Code == CompartmentType.Patient));
         var clash = parameters.All.SelectMany(p => new[] { (p.Key, p), (p.IdentifierKey, p) }).GroupBy(k => k.Item1).FirstOrDefault(g => g.Count() > 1);
         return clash is null
             ? parameters

@@ -108,7 +108,7 @@ internal static class RecordReads
                 inclusion.Parameter.Key,
                 match.Address);
 
-    private static RecordVersion Version(DbDataReader row, int at) => new(
+    public static RecordVersion Version(DbDataReader row, int at) => new(
         row.GetInt64(at),
         row.GetString(at + 1),
         row.GetString(at + 2),

@@ -1,3 +1,4 @@
+using System.Runtime.CompilerServices;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Search;
@@ -59,6 +60,22 @@ public sealed class RecordStore : IAsyncDisposable
     {
         var parsed = SearchQuery.Parse(Parameters, type, query);
         return await _readers.ReadAsync(s => RecordReads.All(s, parsed, _clock.GetUtcNow()), ct);
+    }
+
+    /// <summary>
+    /// Everything of a person's record (see <see cref="PatientCompartment"/>) as it is at this moment, by type, id and version:
+    /// the current version of each resource, or all versions with deletions among them.
+    /// </summary>
+    public async IAsyncEnumerable<RecordVersion> OfPatientAsync(string patientId, bool allVersions, [EnumeratorCancellation] CancellationToken ct = default)
+    {
+        var members = await _readers.ReadAsync(s => PatientRecord.Find(s, Parameters.Compartment, Parameters, patientId), ct);
+        for (var (next, after) = (0, 0); next < members.Resources.Count;)
+        {
+            var (from, version) = (next, after);
+            (var versions, next, after) = await _readers.ReadAsync(s => PatientRecord.Turn(s, members, from, version, allVersions), ct);
+            foreach (var one in versions)
+                yield return one;
+        }
     }
 
     /// <summary>Id of the resource that holds a business identifier, or null.</summary>

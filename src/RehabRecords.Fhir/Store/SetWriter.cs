@@ -53,7 +53,10 @@ internal static class SetWriter
         var (type, id) = (prepared.Write.Type, prepared.Write.Id);
         var updated = DateRange.Microseconds(prepared.Updated);
         var deleted = prepared.Write.IsDelete;
-        var person = Person.Number(prepared.Rows.Person);
+        // A deletion stays in the record of the person whom the resource was about.
+        var person = deleted
+            ? session.One("SELECT person FROM resource WHERE type=@p0 AND id=@p1", type, id) as long? ?? 0
+            : Person.Number(prepared.Rows.Person);
         var seq = (long)session.One(
             "INSERT INTO version (type, id, version, deleted, updated, person, json) VALUES (@p0, @p1, @p2, @p3, @p4, @p5, @p6) ON CONFLICT DO NOTHING RETURNING seq",
             type, id, prepared.Version, deleted ? 1 : 0, updated, person, prepared.Json).OrRefuse(session, prepared);

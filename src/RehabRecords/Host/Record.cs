@@ -18,7 +18,7 @@ internal static class Record
         services.TryAddSingleton(TimeProvider.System);
         services.AddSingleton(ResourceRegistry.Standard);
         services.AddSingleton(_ => DefinitionsPack.Open());
-        services.AddSingleton(s => SearchParameters.From(s.GetRequiredService<DefinitionsPack>().SearchParameters(), s.GetRequiredService<ResourceRegistry>()));
+        services.AddSingleton(s => SearchParameters.From(s.GetRequiredService<DefinitionsPack>().SearchParameters(), s.GetRequiredService<ResourceRegistry>(), s.GetRequiredService<DefinitionsPack>().Compartments()));
         services.AddSingleton<SearchIndexer>();
         services.AddSingleton(s => ResourceValidator.Create(s.GetRequiredService<DefinitionsPack>()));
         // Opened once, before the service listens, so nothing waits behind this.

@@ -10,7 +10,7 @@ internal static class TestIndex
 {
     private static readonly Lazy<IReadOnlyList<SearchParameter>> _definitions = new(() => [.. DefinitionsPack.Open().SearchParameters()]);
 
-    public static SearchParameters Parameters { get; } = SearchParameters.From(_definitions.Value, ResourceRegistry.Standard);
+    public static SearchParameters Parameters { get; } = SearchParameters.From(_definitions.Value, ResourceRegistry.Standard, DefinitionsPack.Open().Compartments());
 
     public static SearchIndexer Indexer { get; } = new(Parameters);
 
