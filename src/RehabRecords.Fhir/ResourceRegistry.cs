@@ -74,7 +74,7 @@ public sealed class ResourceRegistry
         new("Composition", Interactions.All, "A note or summary."),
         new("Bundle", Interactions.All, "A frozen document or exchange."),
         new("DocumentReference", Interactions.All, "A paper or file kept with the record."),
-        new("Binary", Interactions.Read | Interactions.VersionRead | Interactions.Create | Interactions.Delete, "The bytes of a file."),
+        new("Binary", Interactions.Read | Interactions.VersionRead | Interactions.History | Interactions.TypeHistory | Interactions.Create | Interactions.Delete, "The bytes of a file."),
         new("Provenance", Interactions.All, "Where a resource came from."),
         new("AuditEvent", Interactions.ReadOnly, "Who did what; written by the service alone."),
         new("Device", Interactions.All, "The software that drafts, or equipment in use."),

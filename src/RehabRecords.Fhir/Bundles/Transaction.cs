@@ -224,6 +224,9 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
         var copy = (Resource)change.Resource!.DeepCopy();
         if (copy.Meta is { } meta)
         {
+            if (meta.Tag.Exists(t => t.Code == "SUBSETTED"))
+                throw new RefusedException(Refusal.Invalid, OperationOutcome.IssueType.BusinessRule,
+                    "The resource is tagged SUBSETTED: it is a part of one, and storing it would lose the rest. Read the whole, change that and send it.", At(change, "resource.meta.tag", $"{change.Type}.meta.tag"));
             meta.VersionId = null;
             meta.LastUpdated = null;
             if (!meta.EnumerateElements().Any())

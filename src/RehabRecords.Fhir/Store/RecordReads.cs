@@ -8,7 +8,7 @@ namespace RehabRecords.Fhir.Store;
 internal static class RecordReads
 {
     private const int MostIncluded = 1000;
-    private const string Columns = "v.seq, v.type, v.id, v.version, v.deleted, v.updated, v.json";
+    public const string Columns = "v.seq, v.type, v.id, v.version, v.deleted, v.updated, v.json";
 
     public static RecordVersion? Current(Session session, string type, string id) =>
         session.Rows($"SELECT {Columns} FROM resource r JOIN version v ON v.seq=r.seq WHERE r.type=@p0 AND r.id=@p1", r => Version(r, 0), type, id).FirstOrDefault();

@@ -52,6 +52,9 @@ public sealed class RecordStore : IAsyncDisposable
     public async Task<IReadOnlyList<RecordVersion>> HistoryAsync(string type, string id, CancellationToken ct = default) =>
         await _readers.ReadAsync(s => RecordReads.History(s, type, id), ct);
 
+    /// <summary>A page of the history of a resource, a type or everything.</summary>
+    public Task<HistoryPage> HistoryAsync(HistoryQuery query, CancellationToken ct = default) => _readers.ReadAsync(s => RecordHistory.Page(s, query), ct);
+
     public Task<SearchPage> SearchAsync(SearchQuery query, CancellationToken ct = default) =>
         _readers.ReadAsync(s => RecordReads.Search(s, query, _clock.GetUtcNow()), ct);
 

@@ -1,4 +1,5 @@
 using Microsoft.AspNetCore.Mvc;
+using Microsoft.Net.Http.Headers;
 using RehabRecords.Rest;
 
 namespace RehabRecords.Host;
@@ -6,6 +7,16 @@ namespace RehabRecords.Host;
 /// <summary>The one place where failures become answers: an OperationOutcome under /fhir, problem details (RFC 9457) elsewhere.</summary>
 internal static partial class Failures
 {
+    // What a refusal says in a header: the current version, the methods there are, the patches that are read.
+    private static readonly Dictionary<int, string> Kept = new()
+    {
+        [405] = HeaderNames.Allow,
+        [410] = HeaderNames.ETag,
+        [412] = HeaderNames.ETag,
+        [415] = "Accept-Patch",
+        [428] = HeaderNames.ETag,
+    };
+
     public static IApplicationBuilder UseFailures(this WebApplication app) => app.Use(async (context, next) =>
     {
         try
@@ -23,10 +34,10 @@ internal static partial class Failures
             var failure = Failure.Of(exception, context);
             if (failure.Status >= 500)
                 LogFailure(app.Logger, exception, context.Request.Method, context.Request.Path, failure.Status, context.TraceIdentifier);
-            var entityTag = context.Response.Headers.ETag;
+            var kept = Kept.GetValueOrDefault(failure.Status) is { } name ? (Name: name, Value: context.Response.Headers[name]) : default;
             context.Response.Clear();
-            if (failure.Status is 410 or 412 or 428)
-                context.Response.Headers.ETag = entityTag;
+            if (kept.Value.Count > 0)
+                context.Response.Headers[kept.Name] = kept.Value;
             await AnswerAsync(context, failure);
         }
     });

@@ -34,6 +34,7 @@ internal static class Record
     {
         services.AddSingleton<Metadata>();
         services.AddSingleton<Searches>();
+        services.AddSingleton<Histories>();
         services.AddSingleton<Reads>();
         services.AddOperation(ValidateEndpoint.Operation);
     }

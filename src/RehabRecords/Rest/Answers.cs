@@ -16,13 +16,13 @@ internal sealed class BodyResult(Call call, ReadOnlyMemory<byte> json, int statu
 }
 
 /// <summary>A version that was read: its bytes, or "not modified" to a caller who has it already.</summary>
-internal sealed class ReadResult(Call call, RecordVersion version) : IResult
+internal sealed class ReadResult(Call call, RecordVersion version, Shown shown) : IResult
 {
     public Task ExecuteAsync(HttpContext httpContext)
     {
         Label(httpContext.Response, version);
         if (!IsKnown(httpContext.Request))
-            return new BodyResult(call, version.Json).ExecuteAsync(httpContext);
+            return new BodyResult(call, shown.Of(version.Json)).ExecuteAsync(httpContext);
         httpContext.Response.StatusCode = StatusCodes.Status304NotModified;
         return Task.CompletedTask;
     }

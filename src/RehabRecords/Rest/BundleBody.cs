@@ -38,23 +38,25 @@ internal sealed class BundleBody : IDisposable
         _json.WriteEndArray();
     }
 
-    public void Found(RecordVersion version, string mode)
+    /// <param name="json">What is shown of it.</param>
+    public void Found(RecordVersion version, ReadOnlyMemory<byte> json, string mode)
     {
         StartEntry();
         FullUrl(version);
-        Resource(version.Json);
+        Resource(json);
         _json.WriteStartObject("search");
         _json.WriteString("mode", mode);
         _json.WriteEndObject();
         _json.WriteEndObject();
     }
 
-    public void Past(RecordVersion version)
+    /// <param name="json">What is shown of it.</param>
+    public void Past(RecordVersion version, ReadOnlyMemory<byte> json)
     {
         StartEntry();
         FullUrl(version);
         if (!version.Deleted)
-            Resource(version.Json);
+            Resource(json);
         var (method, url, status) = version switch
         {
             { Deleted: true } => ("DELETE", version.Address, "204 No Content"),

@@ -2,15 +2,16 @@ using RehabRecords.Fhir;
 
 namespace RehabRecords.Rest;
 
-/// <summary>read, vread, history of one resource, search.</summary>
+/// <summary>read, vread, history at its three levels, search.</summary>
 internal static class ReadEndpoints
 {
     public static async Task<IResult> ReadAsync(Call call)
     {
-        call.RefuseOtherQueryThan();
+        call.RefuseOtherQueryThan(Shown.Parameters);
+        var shown = Shown.OfOne(call.Type, call.Query(), call.Prefer.Lenient);
         try
         {
-            return new ReadResult(call, await call.Need<Reads>().CurrentAsync(call.Type, call.Id, call.Ct));
+            return new ReadResult(call, await call.Need<Reads>().CurrentAsync(call.Type, call.Id, call.Ct), shown);
         }
         catch (RefusedException refused) when (refused.Refusal == Refusal.Gone)
         {
@@ -22,15 +23,18 @@ internal static class ReadEndpoints
 
     public static async Task<IResult> VersionAsync(Call call)
     {
-        call.RefuseOtherQueryThan();
+        call.RefuseOtherQueryThan(Shown.Parameters);
+        var shown = Shown.OfOne(call.Type, call.Query(), call.Prefer.Lenient);
         var version = (string)call.Http.Request.RouteValues["version"]!;
-        return new ReadResult(call, await call.Need<Reads>().VersionAsync(call.Type, call.Id, version, call.Ct));
+        return new ReadResult(call, await call.Need<Reads>().VersionAsync(call.Type, call.Id, version, call.Ct), shown);
     }
 
+    /// <summary>The history of a resource, of a type, or of everything: whatever the route names.</summary>
     public static async Task<IResult> HistoryAsync(Call call)
     {
-        call.RefuseOtherQueryThan(Reads.HistoryParameters);
-        return new BodyResult(call, await call.Need<Reads>().HistoryAsync(call.Type, call.Id, call.Query(), call.Ct));
+        call.RefuseOtherQueryThan(Histories.Parameters);
+        var id = call.Http.Request.RouteValues.ContainsKey("id") ? call.Id : null;
+        return new BodyResult(call, await call.Need<Histories>().PageAsync(call.Type.Length == 0 ? null : call.Type, id, call.Query(), call.Prefer.Lenient, call.Ct));
     }
 
     public static async Task<IResult> SearchAsync(Call call) =>

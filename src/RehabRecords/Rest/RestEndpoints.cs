@@ -20,6 +20,7 @@ internal static class RestEndpoints
 
         Map(fhir, "", "/metadata", Get, Metadata.AnswerAsync);
         Map(fhir, "", "/", Post, BundleEndpoint.ExecuteAsync).WithMetadata(bundles);
+        Map(fhir, "", "/_history", Get, ReadEndpoints.HistoryAsync);
 
         foreach (var kind in app.ServiceProvider.GetRequiredService<ResourceRegistry>().Kinds)
         {
@@ -29,6 +30,7 @@ internal static class RestEndpoints
                 (Interactions.Read, one, Get, ReadEndpoints.ReadAsync),
                 (Interactions.VersionRead, one + "/_history/{version}", Get, ReadEndpoints.VersionAsync),
                 (Interactions.History, one + "/_history", Get, ReadEndpoints.HistoryAsync),
+                (Interactions.TypeHistory, $"/{type}/_history", Get, ReadEndpoints.HistoryAsync),
                 (Interactions.Search, $"/{type}", Get, ReadEndpoints.SearchAsync),
                 (Interactions.Search, $"/{type}/_search", Post, ReadEndpoints.SearchByPostAsync),
                 (Interactions.Create, $"/{type}", Post, WriteEndpoints.CreateAsync),
@@ -58,5 +60,26 @@ internal static class RestEndpoints
 
     // A plain delegate: nothing is bound from the request, so nothing has to be compiled for each of the routes at start.
     private static IEndpointConventionBuilder Map(RouteGroupBuilder fhir, string type, string path, string[] methods, Func<Call, Task<IResult>> answer) =>
-        fhir.MapMethods(path, methods, async http => await (await answer(new Call(http, type))).ExecuteAsync(http));
+        fhir.MapMethods(path, methods, async http =>
+        {
+            try
+            {
+                await (await answer(new Call(http, type))).ExecuteAsync(http);
+            }
+            catch (RefusedException refused) when (refused.Refusal == Refusal.NotAllowed)
+            {
+                http.Response.Headers.Allow = string.Join(", ", OthersAt(http));
+                throw;
+            }
+        });
+
+    // A method that the type offers may still be refused for one resource; then the caller is told what else there is.
+    private static IEnumerable<string> OthersAt(HttpContext http)
+    {
+        var here = ((RouteEndpoint)http.GetEndpoint()!).RoutePattern.RawText;
+        return http.RequestServices.GetRequiredService<EndpointDataSource>().Endpoints.OfType<RouteEndpoint>()
+            .Where(e => e.RoutePattern.RawText == here)
+            .SelectMany(e => e.Metadata.GetMetadata<HttpMethodMetadata>()?.HttpMethods ?? [])
+            .Where(method => method != http.Request.Method).Distinct(StringComparer.Ordinal);
+    }
 }

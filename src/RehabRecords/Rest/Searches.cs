@@ -12,19 +12,20 @@ internal sealed class Searches(RecordStore store, SearchParameters parameters, S
 {
     public async Task<ReadOnlyMemory<byte>> PageAsync(string type, IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct)
     {
-        var query = SearchQuery.Parse(parameters, type, lenient ? [.. pairs.Where(p => !IsPartial(p))] : pairs, lenient);
-        if (pairs.FirstOrDefault(IsPartial) is { Key: { } partial } && !lenient)
+        var query = SearchQuery.Parse(parameters, type, pairs, lenient);
+        var shown = Shown.Of(type, pairs, lenient);
+        if (shown.TextOnly && query.Inclusions.Count > 0)
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.NotSupported,
-                $"{partial} is not offered except _summary=count and _summary=false. Leave it out to get whole resources.", partial);
+                "_summary=text sends narratives alone; ask for _include and _revinclude with another summary or none.", Shown.Summary);
         var page = await store.SearchAsync(query, ct);
         var links = new List<(string, string)> { ("self", Link(query, query.Cursor)) };
         if (page.Next is not null)
             links.Add(("next", Link(query, page.Next)));
         using var bundle = new BundleBody(settings.FhirBase, "searchset", page.Total, [.. links]);
         foreach (var match in page.Matches)
-            bundle.Found(match, "match");
+            bundle.Found(match, shown.Of(match.Json), "match");
         foreach (var included in page.Included)
-            bundle.Found(included, "include");
+            bundle.Found(included, shown.OfIncluded(included.Json), "include");
         return bundle.End();
     }
 
@@ -34,8 +35,4 @@ internal sealed class Searches(RecordStore store, SearchParameters parameters, S
         var used = query.Used.Select(u => KeyValuePair.Create(u.Key, (string?)u.Value));
         return QueryHelpers.AddQueryString($"{settings.FhirBase}/{query.Type}", cursor is null ? used : used.Append(new(SearchQuery.CursorName, cursor)));
     }
-
-    // Parts of resources are not served: a reader could take what is left out for what is not there.
-    private static bool IsPartial(KeyValuePair<string, string> parameter) =>
-        parameter is { Key: "_elements", Value.Length: > 0 } or { Key: "_summary", Value: not ("" or "count" or "false") };
 }

@@ -146,7 +146,7 @@ public sealed class ReadTests(TestApp app) : IClassFixture<TestApp>
     [InlineData("_count=many")]
     [InlineData("_since=soon")]
     [InlineData("_count=1&_count=2")]
-    [InlineData("_at=2026")]
+    [InlineData("_before=2")]
     public async Task A_history_parameter_that_cannot_be_used_is_refused(string query)
     {
         var id = await app.CreateAsync(Person());
@@ -170,7 +170,8 @@ public sealed class ReadTests(TestApp app) : IClassFixture<TestApp>
     [InlineData("/Patient/nobody/_history/1", 404)]
     [InlineData("/Patient/a%2Fb", 400)]
     [InlineData("/Patient/a_b", 400)]
-    [InlineData("/Patient/x?_summary=text", 400)]
+    [InlineData("/Patient/x?_summary=text", 404)]
+    [InlineData("/Patient/x?_summary=most", 400)]
     [InlineData("/Medication/1", 404)]
     [InlineData("/Unheard/1", 404)]
     [InlineData("/nothing/here/at/all/ever", 404)]

@@ -95,8 +95,8 @@ public sealed class SearchTests(TestApp app) : IClassFixture<TestApp>
     [InlineData("_count=all", "_count")]
     [InlineData("_sort=shoesize", "shoesize")]
     [InlineData("_include=Patient:nothing", "Patient:nothing")]
-    [InlineData("_elements=name", "_elements")]
-    [InlineData("_summary=true", "_summary")]
+    [InlineData("_elements=nose", "_elements")]
+    [InlineData("_summary=most", "_summary")]
     public async Task A_search_that_cannot_be_done_as_asked_is_refused(string query, string says)
     {
         using var response = await app.SendAsync("GET", "/Patient?" + query);
@@ -109,7 +109,7 @@ public sealed class SearchTests(TestApp app) : IClassFixture<TestApp>
     public async Task An_unknown_parameter_is_passed_over_when_lenient_handling_is_asked_for()
     {
         await app.CreateAsync(Person("Lenient"));
-        using var response = await app.SendAsync("GET", "/Patient?family=Lenient&familly=x&_elements=name", null, Json, ("Prefer", "handling=lenient"));
+        using var response = await app.SendAsync("GET", "/Patient?family=Lenient&familly=x", null, Json, ("Prefer", "handling=lenient"));
         var bundle = await response.FhirAsync<Bundle>();
         Assert.Single(bundle.Entry);
         Assert.Equal($"{TestApp.FhirBase}/Patient?family=Lenient", bundle.SelfLink!.ToString());
