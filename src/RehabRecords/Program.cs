@@ -10,6 +10,7 @@ using RehabRecords.Notes;
 using RehabRecords.People;
 using RehabRecords.Programmes;
 using RehabRecords.Progress;
+using RehabRecords.RecordExport;
 using RehabRecords.Rest;
 using RehabRecords.Sessions;
 using RehabRecords.Trade;
@@ -31,6 +32,7 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddRest();
     builder.Services.AddTrade();
     builder.Services.AddNotes(new Uri(settings.PublicUrl));
+    builder.Services.AddRecordExport();
     builder.Services.AddStrictJson();
     builder.Services.AddDocumentation(settings);
 
@@ -53,6 +55,7 @@ return await Start.RunAsync(args, static args =>
     app.MapFlags();
     app.MapProgress();
     app.MapNotes();
+    app.MapRecordExport();
     app.MapRest();
     return app;
 });

@@ -73,22 +73,25 @@ public sealed class DocumentBuilder(RecordStore store, Uri publicUrl)
         // After the Composition: by type and id, so that the bytes do not depend on the way the references were found.
         var ordered = held.Take(1).Concat(held.Skip(1).OrderBy(r => r.Type, StringComparer.Ordinal)
             .ThenBy(r => r.Id, StringComparer.Ordinal).ThenBy(r => r.Version)).ToList();
-        var latest = ordered.Max(r => r.LastUpdated);
-        return new Bundle
-        {
-            Type = Bundle.BundleType.Document,
-            // The R4 page names meta.lastUpdated as the date of a document, its invariant names timestamp: both are given.
-            Meta = new Meta { LastUpdated = latest },
-            Timestamp = latest,
-            Identifier = new Identifier("urn:ietf:rfc:3986", Fingerprint(ordered)),
-            Entry = [.. ordered.Select(r => new Bundle.EntryComponent { FullUrl = _root + r.Address, Resource = Parse(r) })],
-        };
+        var document = Head(_root, ordered.ConvertAll(r => r.VersionedAddress), ordered.Max(r => r.LastUpdated));
+        document.Entry = [.. ordered.Select(r => new Bundle.EntryComponent { FullUrl = _root + r.Address, Resource = Parse(r) })];
+        return document;
     }
 
-    /// <summary>Versions never change, so the list of versions (and the root they are served under) is the content.</summary>
-    private string Fingerprint(List<RecordVersion> ordered)
+    /// <summary>A document without its entries.</summary>
+    internal static Bundle Head(string root, List<string> versions, DateTimeOffset latest) => new()
     {
-        var content = new StringBuilder(_root).Append('\n').AppendJoin('\n', ordered.Select(r => r.VersionedAddress));
+        Type = Bundle.BundleType.Document,
+        // The R4 page names meta.lastUpdated as the date of a document, its invariant names timestamp: both are given.
+        Meta = new Meta { LastUpdated = latest },
+        Timestamp = latest,
+        Identifier = new Identifier("urn:ietf:rfc:3986", Fingerprint(root, versions)),
+    };
+
+    /// <summary>Versions never change, so the list of versions (and the root they are served under) is the content.</summary>
+    private static string Fingerprint(string root, List<string> versions)
+    {
+        var content = new StringBuilder(root).Append('\n').AppendJoin('\n', versions);
         Span<byte> bytes = SHA256.HashData(Encoding.UTF8.GetBytes(content.ToString())).AsSpan(0, 16);
         // RFC 9562 version 8: a UUID whose bits are made by the application's own rule, here a hash.
         bytes[6] = (byte)((bytes[6] & 0x0F) | 0x80);

@@ -21,6 +21,9 @@ internal abstract class Dialect : IDisposable
 
     public abstract DbConnection OpenReader();
 
+    /// <summary>A reader that may make temporary tables, for one who keeps the connection to itself.</summary>
+    public abstract DbConnection OpenScratch();
+
     /// <summary>True when the engine could not write (disk full, I/O error, connection lost), so that nothing after it in the transaction counts.</summary>
     public abstract bool EndsTransaction(DbException e);
 

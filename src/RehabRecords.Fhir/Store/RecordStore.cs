@@ -16,6 +16,8 @@ public sealed class RecordStore : IAsyncDisposable
     private readonly TimeProvider _clock;
     private readonly CommitQueue _writers;
     private readonly ReadPool _readers;
+    private readonly WriteGate _gate;
+    private readonly Snapshots _snapshots;
     private int _closed;
 
     private RecordStore(Dialect dialect, SearchIndexer indexer, TimeProvider clock)
@@ -25,6 +27,8 @@ public sealed class RecordStore : IAsyncDisposable
         _clock = clock;
         _writers = new CommitQueue(dialect);
         _readers = new ReadPool(dialect, Math.Max(4, 2 * Environment.ProcessorCount));
+        _gate = new WriteGate(clock);
+        _snapshots = new Snapshots(dialect, _gate, indexer.Parameters);
     }
 
     public SearchParameters Parameters => _indexer.Parameters;
@@ -97,8 +101,20 @@ public sealed class RecordStore : IAsyncDisposable
     /// seen before with the same body, nothing is written and the earlier answer is returned.
     /// </summary>
     /// <exception cref="RefusedException">StaleVersion, Gone, Conflict, KeyReused or Unavailable; nothing was stored.</exception>
-    public async Task<CommitResult> CommitAsync(WriteSet set, CancellationToken ct = default) =>
-        await _writers.CommitAsync(await PrepareAsync(set, ct), ct);
+    public async Task<CommitResult> CommitAsync(WriteSet set, CancellationToken ct = default)
+    {
+        using var passage = await _gate.EnterAsync(ct);
+        return await _writers.CommitAsync(await PrepareAsync(set, ct), ct);
+    }
+
+    /// <summary>The record as it is now, for a long read. Dispose it when done.</summary>
+    /// <exception cref="RefusedException">Unavailable: too many are open.</exception>
+    public Task<RecordSnapshot> SnapshotAsync(CancellationToken ct = default) => _snapshots.TakeAsync(ct);
+
+    /// <summary>Writes versions as another store had them, all or none, in one transaction; other writers wait meanwhile.</summary>
+    /// <inheritdoc cref="RestoreVersions.Apply"/>
+    public Task<RestoreResult> RestoreAsync(IEnumerable<RecordVersion> versions, Action<long>? progress = null, CancellationToken ct = default) =>
+        _writers.EnqueueAsync(s => RestoreVersions.Apply(s, _indexer, versions, progress), ct);
 
     /// <summary>What waits to be written is still written.</summary>
     public ValueTask DisposeAsync()
@@ -107,6 +123,8 @@ public sealed class RecordStore : IAsyncDisposable
             return ValueTask.CompletedTask;
         _writers.Dispose();
         _readers.Dispose();
+        _snapshots.Dispose();
+        _gate.Dispose();
         _dialect.Dispose();
         return ValueTask.CompletedTask;
     }
@@ -137,8 +155,7 @@ public sealed class RecordStore : IAsyncDisposable
             throw new ArgumentException("A set with an idempotency key says what to answer to it.", nameof(set));
         if (set.Writes.GroupBy(w => (w.Type, w.Id)).FirstOrDefault(g => g.Count() > 1) is { Key: var (type, id) })
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Invariant, $"{type}/{id} is written twice in one request. Send the final state once.");
-        // To the millisecond, as it is written in the resource.
-        var now = new DateTimeOffset(_clock.GetUtcNow().Ticks / TimeSpan.TicksPerMillisecond * TimeSpan.TicksPerMillisecond, TimeSpan.Zero);
+        var now = Millisecond.Of(_clock.GetUtcNow());
         var writes = new List<PreparedWrite>(set.Writes.Count);
         foreach (var write in set.Writes)
             writes.Add(Prepare(write, await TimeAfterAsync(write, now, ct)));

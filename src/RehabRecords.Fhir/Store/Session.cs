@@ -23,6 +23,14 @@ internal sealed class Session(DbConnection connection) : IDisposable
         return found;
     }
 
+    /// <summary>The same, row by row as they are asked for. Until the last was read the statement may not be used again.</summary>
+    public IEnumerable<T> Each<T>(string sql, Func<DbDataReader, T> read, params object[] values)
+    {
+        using var reader = Prepare(sql, values).ExecuteReader();
+        while (reader.Read())
+            yield return read(reader);
+    }
+
     public void Dispose()
     {
         foreach (var command in _commands.Values)

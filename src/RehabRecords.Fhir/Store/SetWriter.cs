@@ -48,7 +48,7 @@ internal static class SetWriter
         session.Run("DELETE FROM quantity_row WHERE res=@p0", res);
     }
 
-    private static RecordVersion Put(Session session, PreparedWrite prepared)
+    public static RecordVersion Put(Session session, PreparedWrite prepared)
     {
         var (type, id) = (prepared.Write.Type, prepared.Write.Id);
         var updated = DateRange.Microseconds(prepared.Updated);

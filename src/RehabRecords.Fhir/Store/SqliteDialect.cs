@@ -76,6 +76,14 @@ internal sealed class SqliteDialect : Dialect
         return connection;
     }
 
+    public override DbConnection OpenScratch()
+    {
+        var connection = Open();
+        // Temporary tables in a file of the engine's own, deleted when the connection closes: their size costs no memory.
+        Execute(connection, "PRAGMA temp_store=FILE");
+        return connection;
+    }
+
     public override bool EndsTransaction(DbException e) => e is SqliteException
     {
         SqliteErrorCode: SQLitePCL.raw.SQLITE_FULL or SQLitePCL.raw.SQLITE_IOERR or SQLitePCL.raw.SQLITE_NOMEM or SQLitePCL.raw.SQLITE_BUSY

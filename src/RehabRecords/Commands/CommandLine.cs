@@ -6,9 +6,28 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
     public const string Serve = "serve";
     public const string Demo = "demo";
     public const string Help = "help";
+    public const string ExportRecord = "export-record";
+    public const string VerifyRecord = "verify-record";
+    public const string ImportRecord = "import-record";
+
+    /// <summary>Commands that take words after them, with what these are.</summary>
+    private static readonly Dictionary<string, string[]> Words = new(StringComparer.Ordinal)
+    {
+        [ExportRecord] = ["person", "file"],
+        [VerifyRecord] = ["zip"],
+        [ImportRecord] = ["zip"],
+    };
 
     /// <summary>Options of the web host itself, passed on as they are; and the section of settings, which the host names when it was given settings of it.</summary>
     private static readonly string[] HostOptions = ["--urls", "--environment", "--contentRoot", "--applicationName", "--RehabRecords"];
+
+    /// <summary>The words after a command that takes some.</summary>
+    public IReadOnlyList<string> Arguments { get; private init; } = [];
+
+    /// <summary>Address of the running service a record is exported from; null for the store itself.</summary>
+    public Uri? From { get; private init; }
+
+    public bool IsAboutRecords => Words.ContainsKey(Verb);
 
     /// <exception cref="FormatException">An unknown command or option, or an option without its value.</exception>
     public static CommandLine Parse(IReadOnlyList<string> args)
@@ -16,12 +35,14 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
         var verb = Serve;
         var once = false;
         var settings = new List<string>();
+        var words = new List<string>();
+        Uri? from = null;
         for (var i = 0; i < args.Count; i++)
         {
             var (name, value) = Split(args[i]);
             switch (name)
             {
-                case Serve or Demo or Help when i == 0:
+                case Serve or Demo or Help or ExportRecord or VerifyRecord or ImportRecord when i == 0:
                     verb = name;
                     break;
                 case "--help" or "-h":
@@ -29,6 +50,10 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
                     break;
                 case "--once":
                     once = true;
+                    break;
+                case "--from" when verb == ExportRecord:
+                    from = Uri.TryCreate(Value(), UriKind.Absolute, out var service) && service.Scheme is ("http" or "https") ? service
+                        : throw new FormatException($"--from needs the address of a service, such as http://127.0.0.1:5080. {RunHelp}");
                     break;
                 case "--data":
                     settings.Add("--RehabRecords:DataFolder=" + Path.GetFullPath(Value()));
@@ -41,6 +66,9 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
                 case var setting when HostOptions.Contains(setting, StringComparer.OrdinalIgnoreCase) || (setting.StartsWith("--", StringComparison.Ordinal) && setting.Contains(':')):
                     settings.Add($"{setting}={Value()}");
                     break;
+                case var word when Words.TryGetValue(verb, out var wanted) && words.Count < wanted.Length && !word.StartsWith('-'):
+                    words.Add(word);
+                    break;
                 default:
                     throw new FormatException($"'{args[i]}' is not a command or option of this program. {RunHelp}");
             }
@@ -50,10 +78,14 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
 
         if (once && verb != Demo)
             throw new FormatException($"--once belongs to the demo command. {RunHelp}");
+        if (Words.TryGetValue(verb, out var all) && words.Count < all.Length)
+            throw new FormatException($"{verb} needs {string.Join(" and ", all.Skip(words.Count).Select(w => $"a {w}"))} after it. {RunHelp}");
+        if (Words.ContainsKey(verb))
+            settings.Insert(0, "--Logging:LogLevel:Default=Warning");
         if (verb == Demo)
             settings.InsertRange(0, DemoDefaults);
         settings.Insert(0, WithoutTrace);
-        return new CommandLine(verb, once, [.. settings]);
+        return new CommandLine(verb, once, [.. settings]) { Arguments = words, From = from };
     }
 
     /// <summary>A start that failed is explained in a sentence, or throws; the host need not print the same trace before that.</summary>

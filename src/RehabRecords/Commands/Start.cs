@@ -29,6 +29,9 @@ internal static class Start
             return 0;
         }
 
+        if (line.IsAboutRecords)
+            return await RecordCommands.RunAsync(line, build);
+
         try
         {
             await using var app = build(line.Settings);

@@ -11,6 +11,10 @@ internal static class Usage
           dotnet run --project src/RehabRecords -- demo --once   the same, then stop
           dotnet run --project src/RehabRecords -- help          this text
 
+          ... -- export-record PERSON FILE   write the whole record of a person into a zip (--from URL: of a running service)
+          ... -- verify-record ZIP           check such a zip; ends with 3 when something is wrong, and says what
+          ... -- import-record ZIP           rebuild the record in a store where it is not
+
         Options
           --data FOLDER   where the store is kept (default: data; for the demo: data/demo)
           --urls URL      where to listen (default: http://127.0.0.1:5080)

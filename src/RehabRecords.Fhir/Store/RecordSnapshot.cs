@@ -1,0 +1,56 @@
+using RehabRecords.Fhir.Search;
+
+namespace RehabRecords.Fhir.Store;
+
+/// <summary>Which resources of a snapshot are wanted.</summary>
+/// <param name="OfPeople">Only what is about a person.</param>
+/// <param name="Since">Only what changed after this time.</param>
+public sealed record SnapshotScope(bool OfPeople, DateTimeOffset? Since);
+
+/// <summary>The record at one moment, for reads too long for memory. One thread at a time; dispose it soon.</summary>
+public sealed class RecordSnapshot : IDisposable
+{
+    private readonly Session _session;
+    private readonly SearchParameters _parameters;
+    private readonly Action _closed;
+    private bool _disposed;
+
+    internal RecordSnapshot(Session session, SearchParameters parameters, DateTimeOffset at, Action closed)
+    {
+        _session = session;
+        _parameters = parameters;
+        _closed = closed;
+        At = at;
+    }
+
+    /// <summary>Everything written up to this time is in it, and nothing later.</summary>
+    public DateTimeOffset At { get; }
+
+    /// <summary>How many current resources of a type there are in the scope.</summary>
+    public long Count(string type, SnapshotScope scope) => (long)_session.One($"SELECT count(*) FROM resource r WHERE {Where(scope)} AND r.deleted=0", type, Since(scope))!;
+
+    /// <summary>The current resources of a type, in the order in which they were last changed.</summary>
+    public IEnumerable<RecordVersion> Current(string type, SnapshotScope scope) =>
+        _session.Each($"SELECT {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq WHERE {Where(scope)} AND r.deleted=0 ORDER BY r.updated, r.num", r => RecordReads.Version(r, 0), type, Since(scope));
+
+    /// <summary>What was deleted and is so still, by its deletion.</summary>
+    public IEnumerable<RecordVersion> Deleted(string type, SnapshotScope scope) =>
+        _session.Each($"SELECT {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq WHERE {Where(scope)} AND r.deleted=1 ORDER BY r.updated, r.num", r => RecordReads.Version(r, 0), type, Since(scope));
+
+    /// <summary>Finds all that belongs to the record of one person; null when there never was such a person.</summary>
+    public PersonRecord? OfPerson(string patientId) =>
+        RecordReads.Current(_session, "Patient", patientId) is null ? null : PersonRecord.Gather(_session, _parameters, patientId);
+
+    public void Dispose()
+    {
+        if (_disposed)
+            return;
+        _disposed = true;
+        _session.Dispose();
+        _closed();
+    }
+
+    private static string Where(SnapshotScope scope) => scope.OfPeople ? "r.type=@p0 AND r.updated>@p1 AND r.person<>0" : "r.type=@p0 AND r.updated>@p1";
+
+    private static long Since(SnapshotScope scope) => scope.Since is { } since ? DateRange.Microseconds(since) : long.MinValue;
+}
