@@ -7,6 +7,7 @@ using RehabRecords.Host;
 using RehabRecords.Library;
 using RehabRecords.Measures;
 using RehabRecords.Notes;
+using RehabRecords.Pages;
 using RehabRecords.People;
 using RehabRecords.Programmes;
 using RehabRecords.Progress;
@@ -35,6 +36,7 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddRecordExport();
     builder.Services.AddStrictJson();
     builder.Services.AddDocumentation(settings);
+    builder.Services.AddPages();
 
     var app = builder.Build();
     app.UseStandardHeaders(settings);
@@ -56,6 +58,7 @@ return await Start.RunAsync(args, static args =>
     app.MapProgress();
     app.MapNotes();
     app.MapRecordExport();
+    app.MapPages();
     app.MapRest();
     return app;
 });

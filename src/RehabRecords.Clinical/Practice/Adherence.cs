@@ -68,9 +68,15 @@ public sealed record Adherence(DateOnly From, DateOnly To, int Due, int Done, in
     public static Adherence OfProgramme(IReadOnlyList<PlannedExercise> plan, IReadOnlyList<SessionReport> reports, DateOnly from, DateOnly to)
     {
         ArgumentNullException.ThrowIfNull(reports);
+        return Count(Match(plan, reports, from, to), plan, from, to);
+    }
+
+    /// <summary>The practice occasions of the programme, each with its report where there is one.</summary>
+    internal static Matched Match(IReadOnlyList<PlannedExercise> plan, IReadOnlyList<SessionReport> reports, DateOnly from, DateOnly to)
+    {
         var occasions = PracticeOccasions.Of(PlanInForce.Versions(plan).Select(versions => versions.Due(from, to)));
         var sessions = reports.Select(s => new Report(s.Day, s.DoneAt, s.Done && (s.Exercises.Count == 0 || s.Exercises.Any(e => e.Done)), s.Evidence, s, null));
-        return Count(Matched.Of(occasions, sessions, from, to), plan, from, to);
+        return Matched.Of(occasions, sessions, from, to);
     }
 
     /// <summary>

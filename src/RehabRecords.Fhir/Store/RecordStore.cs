@@ -85,6 +85,10 @@ public sealed class RecordStore : IAsyncDisposable
         }
     }
 
+    /// <summary>Versions of the given types that were committed after a place in the order of commits, in that order, at most so many.</summary>
+    public async Task<IReadOnlyList<RecordVersion>> ChangesAfterAsync(long sequence, IReadOnlyList<string> types, int limit, CancellationToken ct = default) =>
+        await _readers.ReadAsync(s => RecordChanges.After(s, sequence, types, limit), ct);
+
     /// <summary>Id of the resource that holds a business identifier, or null.</summary>
     public Task<string?> HolderOfAsync(string type, string system, string value, CancellationToken ct = default) =>
         _readers.ReadAsync(s => RecordReads.Holder(s, type, system, value), ct);

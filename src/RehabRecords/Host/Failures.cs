@@ -1,5 +1,7 @@
+using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
 using Microsoft.Net.Http.Headers;
+using RehabRecords.Pages;
 using RehabRecords.Rest;
 
 namespace RehabRecords.Host;
@@ -49,9 +51,21 @@ internal static partial class Failures
             context.Response.Headers.RetryAfter = "5";
         if (context.Request.Path.StartsWithSegments("/fhir", StringComparison.Ordinal))
             await OutcomeResult.WriteAsync(context, failure.Status, failure.Issues);
+        else if (IsPage(context.Request))
+            await new RazorComponentResult<FaultPage>(new
+            {
+                Title = Microsoft.AspNetCore.WebUtilities.ReasonPhrases.GetReasonPhrase(failure.Status),
+                Messages = failure.Issues.Where(issue => issue.Refuses).Take(OutcomeResult.MostIssues).Select(issue => issue.Message).ToArray(),
+                RequestId = context.TraceIdentifier,
+            })
+            { StatusCode = failure.Status }.ExecuteAsync(context);
         else
             await ProblemOf(context, failure).ExecuteAsync(context);
     }
+
+    /// <summary>A person with a browser gets a page; programs of every other kind get problem details.</summary>
+    private static bool IsPage(HttpRequest request) =>
+        !request.Path.StartsWithSegments("/api", StringComparison.Ordinal) && request.Headers.Accept.ToString().Contains("text/html", StringComparison.OrdinalIgnoreCase);
 
     private static IResult ProblemOf(HttpContext context, Failure failure) => Results.Problem(new ProblemDetails
     {

@@ -23,6 +23,9 @@ public sealed class Settings
 
     public Limits Limits { get; set; } = new();
 
+    /// <summary>When the caseload page says that somebody needs attention.</summary>
+    public CaseloadSetting Caseload { get; set; } = new();
+
     /// <summary>Limits of the progression rules that the clinic sets otherwise, by id. Text, so that a slip is told in words.</summary>
     public Dictionary<string, string> Progression { get; set; } = [];
 
@@ -42,6 +45,7 @@ public sealed class Settings
             throw new InvalidOperationException($"Setting {Section}:TimeZone is '{settings.TimeZone}'; give an IANA zone this machine knows, such as Europe/London.");
         settings.Reporting.Check(Section);
         settings.Limits.Check();
+        settings.Caseload.Check();
         _ = settings.ClinicRules();
         return settings;
     }
@@ -79,6 +83,23 @@ public sealed class AdherenceSetting
 
     /// <summary>true for "more than", false for "at least".</summary>
     public string? Strict { get; set; }
+}
+
+/// <summary>Days after and before which the caseload page draws attention. Common practice, no source.</summary>
+public sealed class CaseloadSetting
+{
+    /// <summary>Days without a report of a running programme, 1 to 365.</summary>
+    public int QuietDays { get; set; } = 7;
+
+    /// <summary>Days before a goal is due or a programme ends, 0 to 365.</summary>
+    public int AheadDays { get; set; } = 7;
+
+    public void Check()
+    {
+        if (QuietDays is < 1 or > 365 || AheadDays is < 0 or > 365)
+            throw new InvalidOperationException(
+                $"Settings {Settings.Section}:Caseload need QuietDays from 1 to 365 and AheadDays from 0 to 365; they are {QuietDays} and {AheadDays}.");
+    }
 }
 
 /// <summary>Bounds that keep one caller from starving the others. Each is named in the error it causes.</summary>

@@ -1,0 +1,25 @@
+using RehabRecords.Pages.Caseload;
+using RehabRecords.Pages.Person;
+
+namespace RehabRecords.Pages;
+
+/// <summary>The pages for people: rendered here as whole documents, usable without scripts.</summary>
+internal static class PageEndpoints
+{
+    public static void AddPages(this IServiceCollection services)
+    {
+        services.AddRazorComponents();
+        services.AddSingleton<CaseloadBook>();
+        services.AddSingleton<PersonReads>();
+    }
+
+    public static void MapPages(this IEndpointRouteBuilder app)
+    {
+        var pages = app.MapGroup("").ExcludeFromDescription();
+        pages.MapPageAssets();
+        pages.MapGet("/", static () => Results.Redirect("/caseload"));
+        pages.MapCaseload();
+        pages.MapPersonPage();
+        pages.MapGet("/help", static () => new Microsoft.AspNetCore.Http.HttpResults.RazorComponentResult<HelpPage>());
+    }
+}

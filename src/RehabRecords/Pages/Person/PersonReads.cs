@@ -1,0 +1,64 @@
+using System.Globalization;
+using Hl7.Fhir.Model;
+using Hl7.Fhir.Utility;
+using RehabRecords.Clinical;
+using RehabRecords.Fhir.Store;
+using RehabRecords.People;
+using RehabRecords.Progress;
+using RehabRecords.Terms;
+using RehabRecords.Trade;
+
+namespace RehabRecords.Pages.Person;
+
+/// <summary>Reads what the page of a person shows. Findings are computed from the record as it is; nothing here is stored.</summary>
+internal sealed class PersonReads(RecordStore store, ProgressReader progress, ClinicRules rules, Caseload.CaseloadBook book)
+{
+    /// <summary>Lines of the timeline that are shown unless all are asked for.</summary>
+    private const int ShortTimeline = 25;
+
+    /// <exception cref="Fhir.RefusedException">There is no such person.</exception>
+    public async Task<PersonView> ReadAsync(string id, string? programme, bool wholeTimeline, CancellationToken ct)
+    {
+        var (patient, _) = await store.RoutedAsync<Patient>(id, "person", ct);
+        var flags = await store.FindAllAsync<Flag>($"subject=Patient/{id}", ct);
+        var person = PersonMapping.ToAnswer(patient, await store.CarerOfAsync(id, ct), flags.Where(f =>
+            f.Status == Flag.FlagStatus.Active && f.Category.Exists(c => c.CodeIn(Systems.FlagCategory) == FlagCategory.Precaution)));
+        var today = book.Today;
+        var plans = await store.FindAllAsync<CarePlan>($"subject=Patient/{id}", ct);
+        var lines = plans.Select(Line).OrderByDescending(p => p.Start).ThenByDescending(p => p.Id, StringComparer.Ordinal).ToList();
+        var notes = await store.FindAllAsync<Composition>($"subject=Patient/{id}", ct);
+        var view = new PersonView(person, $"{string.Join(' ', person.GivenNames)} {person.FamilyName}".Trim(), Age(person, today), today)
+        {
+            Programmes = lines,
+            Notes = [.. notes.Select(Line).OrderByDescending(n => n.To, StringComparer.Ordinal).ThenByDescending(n => n.Id, StringComparer.Ordinal)],
+            WholeTimeline = wholeTimeline,
+        };
+        var chosen = lines.Find(p => p.Id == programme) ?? lines.Find(p => p.Status is "active" or "on-hold") ?? lines.Find(p => p.Status != "draft");
+        if (chosen is null)
+            return view with { Timeline = [.. Timeline.Of(null, view.Notes).Take(wholeTimeline ? int.MaxValue : ShortTimeline)] };
+        var record = await progress.ReadAsync(chosen.Id, ct);
+        var findings = Findings.Of(record, MeasureCatalogue.Default, rules);
+        var last = record.Programme.End is { } end && end < today ? end : today;
+        return view with
+        {
+            Record = record,
+            Findings = findings,
+            // Up to today, not to the latest result: the days nobody reported are what one looks for here.
+            Days = PracticeDay.Calendar(record.Plan, record.Reports, record.Programme.Start, last > record.AsOf ? last : record.AsOf),
+            Measures = [.. MeasureSeriesOf.All(record, findings)],
+            Timeline = [.. Timeline.Of(record, view.Notes).Take(wholeTimeline ? int.MaxValue : ShortTimeline)],
+        };
+    }
+
+    private static ProgrammeLine Line(CarePlan plan) => new(
+        plan.Id!, plan.Title ?? "Programme", plan.Status.GetLiteral() ?? "", Day(plan.Period?.Start), Day(plan.Period?.End),
+        plan.GetExtensionValue<PositiveInt>(Extensions.Level)?.Value, plan.GetExtensionValue<FhirString>(Extensions.LevelReason)?.Value);
+
+    private static NoteLineView Line(Composition note) => new(
+        note.Id!, note.Title ?? "Note", note.Status.GetLiteral() ?? "", note.Event.FirstOrDefault()?.Period?.Start, note.Event.FirstOrDefault()?.Period?.End, note.Date);
+
+    private static DateOnly? Day(string? text) =>
+        text is { Length: >= 10 } && DateOnly.TryParseExact(text[..10], "yyyy-MM-dd", CultureInfo.InvariantCulture, DateTimeStyles.None, out var day) ? day : null;
+
+    private static int? Age(PersonAnswer person, DateOnly today) => new PersonContext(BirthDate: Day(person.BirthDate)).AgeOn(today);
+}
