@@ -1,5 +1,6 @@
 using RehabRecords.Commands;
 using RehabRecords.Decisions;
+using RehabRecords.Discharges;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Flags;
@@ -33,6 +34,7 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddRest();
     builder.Services.AddTrade();
     builder.Services.AddNotes(new Uri(settings.PublicUrl));
+    builder.Services.AddDischarges();
     builder.Services.AddRecordExport();
     builder.Services.AddStrictJson();
     builder.Services.AddDocumentation(settings);
@@ -57,6 +59,7 @@ return await Start.RunAsync(args, static args =>
     app.MapFlags();
     app.MapProgress();
     app.MapNotes();
+    app.MapDischarges();
     app.MapRecordExport();
     app.MapPages();
     app.MapRest();

@@ -82,7 +82,7 @@ internal static class AssessmentSection
         [.. new[] { trend.SlopePerWeek, trend.LowPerWeek, trend.HighPerWeek }.OfType<double>()
             .Select(v => new StatedValue(Math.Round((decimal)v, 4, MidpointRounding.AwayFromZero), unit))];
 
-    private static IEnumerable<Statement> Goals(ProgrammeRecord record, ProgrammeFindings findings)
+    internal static IEnumerable<Statement> Goals(ProgrammeRecord record, ProgrammeFindings findings)
     {
         foreach (var found in findings.Goals)
         {

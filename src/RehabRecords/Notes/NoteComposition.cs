@@ -18,18 +18,6 @@ public sealed record NoteSubject(
 /// <summary>Statements as a Composition of the profile progress-note, and back.</summary>
 public static class NoteComposition
 {
-    private static readonly (NoteSection Section, string Title, string Loinc, string WhenEmpty)[] Parts =
-    [
-        (NoteSection.Subjective, "Subjective", Loinc.Subjective, "Nothing said by the person or a carer has been recorded."),
-        (NoteSection.Objective, "Objective", Loinc.Objective, "No results have been recorded."),
-        (NoteSection.Assessment, "Assessment", Loinc.Assessment, "There is not enough in the record to describe a course."),
-        (NoteSection.Plan, "Plan", Loinc.PlanOfCare, "No rule makes a suggestion from this record."),
-    ];
-
-    public static string Title(NoteSection section) => Parts[(int)section].Title;
-
-    public static string WhenEmpty(NoteSection section) => Parts[(int)section].WhenEmpty;
-
     public static Composition Write(NoteSubject subject, IReadOnlyList<Statement> statements)
     {
         var composition = new Composition
@@ -50,7 +38,7 @@ public static class NoteComposition
                 },
             ],
             Text = Summary(subject, statements),
-            Section = [.. Parts.Select(part => Section(part, [.. statements.Where(s => s.Section == part.Section)]))],
+            Section = Sections(Headings.Soap, statements),
         };
         composition.Profiled(Profiles.ProgressNote);
         return composition;
@@ -59,24 +47,27 @@ public static class NoteComposition
     /// <summary>The statements of a stored note, in reading order.</summary>
     public static IReadOnlyList<Statement> Read(Composition composition) =>
         [.. from section in composition.Section
-            let part = Array.Find(Parts, p => section.Code is not null && section.Code.Coding.Any(c => c.Code == p.Loinc))
+            let heading = Headings.Of(section)
             from statement in section.Section
-            select ReadStatement(statement, part.Section)];
+            select ReadStatement(statement, heading)];
 
-    private static Composition.SectionComponent Section(
-        (NoteSection Section, string Title, string Loinc, string WhenEmpty) part, IReadOnlyList<Statement> statements)
+    /// <summary>Every heading, in its order, with the statements that stand under it.</summary>
+    public static List<Composition.SectionComponent> Sections(IReadOnlyList<Heading> headings, IReadOnlyList<Statement> statements) =>
+        [.. headings.Select(heading => Section(heading, [.. statements.Where(s => s.Section == heading.Section)]))];
+
+    private static Composition.SectionComponent Section(Heading part, IReadOnlyList<Statement> statements)
     {
         var section = new Composition.SectionComponent
         {
             Title = part.Title,
-            Code = new CodeableConcept(Systems.Loinc, part.Loinc),
+            Code = new CodeableConcept(part.System, part.Code),
             Text = statements.Count > 0 ? Prose.Marked() : Prose.Marked(part.WhenEmpty),
             Section = [.. statements.Select(Write)],
             // Once more what stands below: search and the check before a deletion see entries of this level only.
             Entry = [.. statements.SelectMany(s => s.Evidence).Distinct().Order(StringComparer.Ordinal).Select(a => new ResourceReference(a))],
         };
         if (statements.Count == 0)
-            section.EmptyReason = new CodeableConcept("http://terminology.hl7.org/CodeSystem/list-empty-reason", "unavailable", part.WhenEmpty);
+            section.EmptyReason = new CodeableConcept("http://terminology.hl7.org/CodeSystem/list-empty-reason", part.EmptyReason, part.WhenEmpty);
         return section;
     }
 
@@ -95,7 +86,10 @@ public static class NoteComposition
         var rule = NoteRules.Of(written.Code.CodeIn(Systems.NoteRule) ?? throw Lacks("rule"), section);
         return new Statement(
             written.ElementId ?? throw Lacks("id"), rule, Prose.Words(written.Text?.Div ?? throw Lacks("text")), evidence,
-            [.. written.GetExtensions(Extensions.StatedValue).Select(e => e.Value).OfType<Quantity>().Select(q => new StatedValue(q.Value ?? 0, q.Code ?? "1"))]);
+            [.. written.GetExtensions(Extensions.StatedValue).Select(e => e.Value).OfType<Quantity>().Select(q => new StatedValue(q.Value ?? 0, q.Code ?? "1"))])
+        {
+            Section = section,
+        };
 
         static FormatException Lacks(string part) => new($"A statement of a stored note has no {part}.");
     }

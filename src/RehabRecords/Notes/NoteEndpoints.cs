@@ -2,7 +2,6 @@ using Hl7.Fhir.Model;
 using Microsoft.Net.Http.Headers;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Bundles;
-using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Progress;
 using RehabRecords.Trade;
@@ -17,9 +16,6 @@ public sealed record NoteRequest(string? Programme);
 
 public static class NoteEndpoints
 {
-    /// <summary>What a note is served as, in order of preference when a caller takes several alike.</summary>
-    private static readonly string[] Offered = ["application/json", "text/html", "text/plain", "application/fhir+json", "application/fhir+xml"];
-
     public static void AddNotes(this IServiceCollection services, Uri publicUrl)
     {
         services.AddSingleton<ProgressReader>();
@@ -64,28 +60,13 @@ public static class NoteEndpoints
 
     private static async Task<IResult> GetAsync(string id, HttpContext context, RecordStore store, DocumentBuilder documents, CancellationToken ct)
     {
-        var format = Wanted(context.Request);
+        var format = NoteFormats.Wanted(context.Request);
         context.Response.Headers.Vary = HeaderNames.Accept;
         if (format is null)
-            return TypedResults.Problem($"'{context.Request.Headers.Accept}' is not offered here. Ask for {string.Join(", ", Offered)}.", statusCode: 406, title: "Not offered");
+            return NoteFormats.NotOffered(context.Request);
         if (await store.GetAsync<Composition>(id, ct) is not var (note, version) || !IsOurs(note))
             throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"There is no note '{id}'. GET /api/notes?person={{id}} lists a person's notes.", "id");
-        switch (format)
-        {
-            case "text/html":
-                // Nothing but the page and its own stylesheet: what people typed can never run.
-                context.Response.Headers.ContentSecurityPolicy =
-                    "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
-                return TypedResults.Text(NotePage.Of(note, NoteComposition.Read(note)), "text/html; charset=utf-8");
-            case "text/plain":
-                return TypedResults.Text(NoteText.Of(note, NoteComposition.Read(note)), "text/plain; charset=utf-8");
-            case "application/fhir+json":
-                return TypedResults.Bytes(ResourceWriter.Json(await documents.BuildAsync(id, version, ct)), "application/fhir+json; charset=utf-8");
-            case "application/fhir+xml":
-                return TypedResults.Bytes(ResourceWriter.Xml(await documents.BuildAsync(id, version, ct)), "application/fhir+xml; charset=utf-8");
-            default:
-                return TypedResults.Ok(NoteView.Of(note));
-        }
+        return format == NoteFormats.Json ? TypedResults.Ok(NoteView.Of(note)) : await NoteFormats.AnswerAsync(format, note, version, context, documents, ct);
     }
 
     private static async Task<IResult> PostAsync(NoteRequest request, DraftNote draft, RecordStore store, CancellationToken ct)
@@ -101,28 +82,5 @@ public static class NoteEndpoints
         return isNew ? TypedResults.Created($"/api/notes/{id}", NoteView.Of(note)) : TypedResults.Ok(NoteView.Of(note));
     }
 
-    private static bool IsOurs(Composition note) => note.Meta?.Profile.Any(p => p is not null && p.Split('|')[0] == Terms.Profiles.ProgressNote) == true;
-
-    /// <summary>The offered type the caller likes best; JSON when it does not say; null when it takes none of ours.</summary>
-    private static string? Wanted(HttpRequest request)
-    {
-        if (request.Headers.Accept.Count == 0)
-            return Offered[0];
-        var accepted = request.GetTypedHeaders().Accept;
-        var best = from type in Offered
-                   let quality = Quality(accepted, type)
-                   where quality > 0
-                   orderby quality descending
-                   select type;
-        return best.FirstOrDefault();
-    }
-
-    /// <summary>By the most specific range that covers the type, as HTTP says.</summary>
-    private static double Quality(IEnumerable<MediaTypeHeaderValue> accepted, string type)
-    {
-        var offered = new MediaTypeHeaderValue(type);
-        return accepted.Where(range => range.MatchesAllTypes || (range.MatchesAllSubTypes ? range.Type == offered.Type : range.MediaType == offered.MediaType))
-            .OrderBy(range => range.MatchesAllTypes ? 2 : range.MatchesAllSubTypes ? 1 : 0)
-            .Select(range => range.Quality ?? 1).FirstOrDefault();
-    }
+    private static bool IsOurs(Composition note) => note.Meta?.Profile.Any(p => p is not null && p.Split('|')[0] is Terms.Profiles.ProgressNote or Terms.Profiles.DischargeSummary) == true;
 }

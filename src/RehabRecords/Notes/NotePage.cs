@@ -27,11 +27,11 @@ public static class NotePage
             page.Append($"<p class=\"mark\" role=\"note\"><strong>DRAFT</strong> {Prose.Encode(Prose.DraftMark["DRAFT. ".Length..])}</p>\n");
         page.Append($"<h1>{Prose.Encode(title)}</h1>\n<dl>\n");
         Row(page, "Person", note.Subject?.Display ?? note.Subject?.Reference ?? "");
-        Row(page, "Time covered", $"{Day(period?.Start)} to {Day(period?.End)} (the day of the latest result)");
+        Row(page, "Time covered", $"{Day(period?.Start)} to {Day(period?.End)} ({(Headings.Of(note) == Headings.Discharge ? "the day of discharge" : "the day of the latest result")})");
         Row(page, "Author", $"{note.Author.FirstOrDefault()?.Display} (software)");
         Row(page, "Status", draft ? "preliminary: a draft, not signed" : $"{note.Status}");
         page.Append("</dl>\n");
-        foreach (var section in Enum.GetValues<NoteSection>())
+        foreach (var section in Headings.Of(note).Select(h => h.Section))
             Section(page, section, [.. statements.Where(s => s.Section == section)]);
         page.Append("</main>\n</body>\n</html>\n");
         return page.ToString();
@@ -39,10 +39,11 @@ public static class NotePage
 
     private static void Section(StringBuilder page, NoteSection section, List<Statement> statements)
     {
-        var title = NoteComposition.Title(section);
-        page.Append($"<section aria-labelledby=\"{title}\">\n<h2 id=\"{title}\">{title}</h2>\n");
+        var title = Headings.Title(section);
+        // The heading's code word, since an id holds no spaces.
+        page.Append($"<section aria-labelledby=\"{section}\">\n<h2 id=\"{section}\">{title}</h2>\n");
         if (statements.Count == 0)
-            page.Append($"<p class=\"none\">{Prose.Encode(NoteComposition.WhenEmpty(section))}</p>\n");
+            page.Append($"<p class=\"none\">{Prose.Encode(Headings.WhenEmpty(section))}</p>\n");
         else
         {
             page.Append("<ul>\n");

@@ -204,7 +204,10 @@ public static class NoteRules
         FlagOutstanding, CautionNewlyApplies, DecisionMade, SuggestAdvance, SuggestHold, SuggestStepBack, SuggestStop, SuggestionCaution, AskAboutMissingReports, ReviewDate,
     ];
 
-    private static readonly Dictionary<string, NoteRule> ById = All.ToDictionary(r => r.Id, StringComparer.Ordinal);
+    /// <summary>The rules of every kind of document.</summary>
+    public static IReadOnlyList<NoteRule> OfAllDocuments { get; } = [.. All, .. Discharges.DischargeRules.All];
+
+    private static readonly Dictionary<string, NoteRule> ById = OfAllDocuments.ToDictionary(r => r.Id, StringComparer.Ordinal);
 
     /// <summary>
     /// The rule of a stored statement. One that is no longer used keeps its id, so that an old note can still be read; its

@@ -17,14 +17,14 @@ public static class NoteText
         Wrap(text, "", note.Status == CompositionStatus.Preliminary ? Prose.DraftMark : "");
         Wrap(text, "", note.Title ?? "Progress note");
         Wrap(text, "", $"Person: {note.Subject?.Display}. From {Day(period?.Start)} to {Day(period?.End)}. Author: {note.Author.FirstOrDefault()?.Display}.");
-        foreach (var section in Enum.GetValues<NoteSection>())
+        foreach (var section in Headings.Of(note).Select(h => h.Section))
         {
-            text.Append('\n').Append(NoteComposition.Title(section).ToUpperInvariant()).Append('\n');
+            text.Append('\n').Append(Headings.Title(section).ToUpperInvariant()).Append('\n');
             var own = statements.Where(s => s.Section == section).ToList();
             foreach (var statement in own)
                 Wrap(text, "- ", statement.Text);
             if (own.Count == 0)
-                Wrap(text, "  ", NoteComposition.WhenEmpty(section));
+                Wrap(text, "  ", Headings.WhenEmpty(section));
         }
         return text.ToString();
     }

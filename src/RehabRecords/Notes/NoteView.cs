@@ -43,7 +43,7 @@ public sealed record StatementView(
     string Id, string Section, string Text, string Rule, string Kind, IReadOnlyList<string> Evidence, IReadOnlyList<ValueView> Values)
 {
     public static StatementView Of(Statement statement) => new(
-        statement.Id, NoteComposition.Title(statement.Section).ToLowerInvariant(), statement.Text, statement.Rule.Id, statement.Kind,
+        statement.Id, Headings.Title(statement.Section).ToLowerInvariant(), statement.Text, statement.Rule.Id, statement.Kind,
         [.. statement.Evidence], [.. statement.Values.Select(v => new ValueView(v.Number, v.Unit))]);
 }
 

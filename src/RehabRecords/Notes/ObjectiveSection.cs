@@ -51,7 +51,7 @@ internal static class ObjectiveSection
         return parts.Count == 0 ? "amount left open" : string.Join(", ", parts);
     }
 
-    private static IEnumerable<Statement> Adherence(ProgrammeRecord record, ProgrammeFindings findings)
+    internal static IEnumerable<Statement> Adherence(ProgrammeRecord record, ProgrammeFindings findings)
     {
         var a = findings.Adherence;
         if (Evidence.Of(a.Evidence) is not { } evidence)

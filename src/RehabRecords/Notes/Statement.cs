@@ -4,13 +4,35 @@ using System.Text.RegularExpressions;
 
 namespace RehabRecords.Notes;
 
-/// <summary>The four parts of the note, in the order they are read.</summary>
+/// <summary>The parts of a document: of a progress note the first four, of a discharge summary the others; in the order they are read.</summary>
 public enum NoteSection
 {
     Subjective,
     Objective,
     Assessment,
     Plan,
+    PatientDemographics,
+    GpPractice,
+    ReferrerDetails,
+    AdmissionDetails,
+    DischargeDetails,
+    Diagnoses,
+    ClinicalSummary,
+    AssessmentScales,
+    Procedures,
+    InvestigationResults,
+    Devices,
+    Allergies,
+    SafetyAlerts,
+    LegalInformation,
+    SocialContext,
+    IndividualRequirements,
+    ResearchParticipation,
+    Concerns,
+    InformationGiven,
+    PlanAndActions,
+    PersonCompleting,
+    DistributionList,
 }
 
 /// <summary>A number a statement gives, with its UCUM unit, so that it can be read without parsing the sentence.</summary>
@@ -27,7 +49,7 @@ public sealed record Statement
         ArgumentException.ThrowIfNullOrWhiteSpace(id);
         ArgumentException.ThrowIfNullOrWhiteSpace(text);
         ArgumentNullException.ThrowIfNull(evidence);
-        (Id, Rule, Text, Evidence, Values) = (id, rule, text, evidence, values);
+        (Id, Rule, Section, Text, Evidence, Values) = (id, rule, rule.Section, text, evidence, values);
     }
 
     /// <summary>
@@ -38,7 +60,8 @@ public sealed record Statement
 
     public NoteRule Rule { get; }
 
-    public NoteSection Section => Rule.Section;
+    /// <summary>Where it stands: that of its rule, unless another document says the same under a heading of its own.</summary>
+    public NoteSection Section { get; init; }
 
     /// <summary>A code of <see cref="Terms.StatementKind"/>.</summary>
     public string Kind => Rule.Kind;
@@ -48,6 +71,10 @@ public sealed record Statement
     public Evidence Evidence { get; }
 
     public IReadOnlyList<StatedValue> Values { get; }
+
+    /// <summary>The same under a heading of another document; where that speaks of several programmes, with what tells them apart.</summary>
+    internal Statement Under(NoteSection section, string of = "", string lead = "") =>
+        new(of.Length == 0 ? Id : NoteRule.ElementId($"{Id}.{of}"), Rule, lead + Text, Evidence, Values) { Section = section };
 }
 
 /// <summary>Why and when a sentence is written. docs/note-rules.md lists every rule; a test holds the two together.</summary>
@@ -68,7 +95,7 @@ public sealed partial record NoteRule(string Id, NoteSection Section, string Kin
     /// An Element.id holds no white space, and readers of other versions of FHIR take 64 letters, digits, hyphens and full
     /// stops at most. What does not fit keeps its beginning and is told apart by a hash of the whole.
     /// </summary>
-    private static string ElementId(string wanted)
+    internal static string ElementId(string wanted)
     {
         if (wanted.Length <= MostIdLetters && !NotOfAnId().IsMatch(wanted))
             return wanted;

@@ -42,7 +42,7 @@ internal static class SubjectiveSection
         return new Evidence(flag.Raised.Evidence, raisedBy);
     }
 
-    private static IEnumerable<Statement> Harms(ProgrammeRecord record) =>
+    internal static IEnumerable<Statement> Harms(ProgrammeRecord record) =>
         from harm in record.Harms
         let words = string.IsNullOrWhiteSpace(harm.Description) ? "" : " " + NotePhrases.Quote(harm.Description)
         let who = harm.Reporter is null ? "somebody whose role is not recorded" : NotePhrases.Who(harm.Reporter)

@@ -47,7 +47,7 @@ public sealed record ProgrammeAnswer
     /// <summary>Limits of temperature, each with its source; only where an exercise uses warm water.</summary>
     public IReadOnlyList<TemperatureAnswer> Temperatures { get; init; } = [];
 
-    /// <summary>What is prescribed now, or from a day to come.</summary>
+    /// <summary>What is prescribed now, or from a day to come; after a discharge, what was prescribed last.</summary>
     public IReadOnlyList<PrescriptionAnswer> Exercises { get; init; } = [];
 
     /// <summary>What was replaced or stopped, with its last day; results under it stay.</summary>
@@ -75,7 +75,7 @@ public sealed record ProgrammeAnswer
         Author = programme.Author?.Display,
         Reporting = ReportingRequest.From(programme),
         Temperatures = TemperatureAnswer.For(requests),
-        Exercises = [.. requests.Where(r => r.Status == RequestStatus.Active).Select(Prescribed.ToAnswer)],
+        Exercises = [.. requests.Where(r => r.Status is RequestStatus.Active or RequestStatus.Completed).Select(Prescribed.ToAnswer)],
         Earlier = [.. requests.Where(r => r.Status == RequestStatus.Revoked).Select(Prescribed.ToAnswer)],
         Pauses = [.. PauseMapping.Of(programme).Select(PauseView.Of)],
         Goals = [.. goals.Select(g => g.ToAnswer())],

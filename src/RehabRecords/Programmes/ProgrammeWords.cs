@@ -29,7 +29,7 @@ internal static class ProgrammeWords
             .. ReportingRequest.Words(programme),
             .. PauseMapping.Of(programme).Select(p => PlainWords.Sentence(
                 $"Paused {(p.Days.To is { } to ? $"from {Day(p.Days.From)} to {Day(to)}" : $"from {Day(p.Days.From)}, until it is ended")} by {p.By}, because: {p.Days.Reason}")),
-            .. requests.Where(r => r.Status is RequestStatus.Active or RequestStatus.Draft).Select(r => r.PatientInstruction!.ReplaceLineEndings(" ")),
+            .. requests.Where(r => r.Status is RequestStatus.Active or RequestStatus.Draft or RequestStatus.Completed).Select(r => r.PatientInstruction!.ReplaceLineEndings(" ")),
             .. requests.Where(r => r.Status == RequestStatus.Revoked && !replaced.Contains($"ServiceRequest/{r.Id}")).Select(r => $"No longer prescribed after {Day(Timings.Bounds(r)?.End)}: {PlainWords.Sentence(r.Code?.Text ?? "an exercise")}"),
             .. goals.Select(g => PlainWords.Sentence($"Goal: {g.Description.Text}"))]);
     }

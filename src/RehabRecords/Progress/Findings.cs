@@ -91,12 +91,13 @@ public static class Findings
     public const int TrendDays = 42;
 
     /// <param name="rules">The clinic's rules; always said, so that none of its limits is passed over unnoticed.</param>
-    public static ProgrammeFindings Of(ProgrammeRecord record, MeasureCatalogue catalogue, ClinicRules rules)
+    /// <param name="asOf">Last day that counts; the day of the latest result when left out.</param>
+    public static ProgrammeFindings Of(ProgrammeRecord record, MeasureCatalogue catalogue, ClinicRules rules, DateOnly? asOf = null)
     {
         var overPractice = (double)rules.Progression["over-practice-share"];
         var plan = record.Plan;
         var reports = record.Reports;
-        var (from, to) = (record.Programme.Start, record.AsOf);
+        var (from, to) = (record.Programme.Start, asOf ?? record.AsOf);
         var doses = Dose.PerWeek(plan, reports, to);
         var changes = MeasureChange.All(catalogue, Known(record.Measures, catalogue), record.Person.Context);
         var goals = record.Goals.Select(Progress).ToList();

@@ -24,18 +24,20 @@ internal static class SessionChecks
         else if (programme.Status is not (RequestStatus.Active or RequestStatus.Completed or RequestStatus.OnHold or RequestStatus.Revoked))
             Bad("programme", $"programme is '{Rules.Shown(request.Programme!)}', whose status is {programme.StatusElement?.JsonValue}; sessions are taken for a programme that was handed over.");
         if (issues.Count == 0)
-            CheckDay(request, record.Programme, now, Bad);
+            CheckDay(request, record.Programme, programme.Status == RequestStatus.Completed, now, Bad);
         var placed = issues.Count == 0 ? Exercises(request, record, DayOf(request, record.Programme).Day, Bad) : [];
         return issues.Count == 0 ? placed : throw new RefusedException(Refusal.Invalid, issues);
     }
 
-    private static void CheckDay(SessionRequest request, ProgrammeOutline programme, DateTimeOffset now, Action<string, string> bad)
+    private static void CheckDay(SessionRequest request, ProgrammeOutline programme, bool completed, DateTimeOffset now, Action<string, string> bad)
     {
         var (field, day) = DayOf(request, programme);
-        var last = programme.End?.AddDays(request.DoneAt is null ? 0 : DaysAfterEnd);
+        var last = programme.End?.AddDays(request.DoneAt is null || completed ? 0 : DaysAfterEnd);
         var range = programme.End is { } end ? $"{programme.Start:yyyy-MM-dd} to {end:yyyy-MM-dd}" : $"{programme.Start:yyyy-MM-dd} on";
         if (day < programme.Start)
             bad(field, $"{field} is {day:yyyy-MM-dd} in {programme.TimeZone}, before the programme starts; the programme runs from {range}. Correct the date, or name the programme of that time.");
+        else if (day > last && completed)
+            bad(field, $"{field} is {day:yyyy-MM-dd} in {programme.TimeZone}, after the programme was completed as of {programme.End:yyyy-MM-dd} by the discharge; a session done by that day is still taken, and what is practised since belongs to a new programme (POST /api/programmes).");
         else if (day > last)
             bad(field, $"{field} is {day:yyyy-MM-dd} in {programme.TimeZone}, after the programme ended; the programme runs from {range}. Correct the date, or name the programme of that time.");
         var today = Clinical.Schedule.DayOf(now, programme.TimeZone);

@@ -1,4 +1,5 @@
 using System.Text;
+using RehabRecords.Discharges;
 using RehabRecords.Notes;
 
 namespace RehabRecords.Tests.Notes;
@@ -10,10 +11,10 @@ public class NoteRulesTests
     [Fact]
     public void Every_rule_is_in_the_list_once()
     {
-        var declared = typeof(NoteRules).GetFields().Where(f => f.FieldType == typeof(NoteRule)).Select(f => ((NoteRule)f.GetValue(null)!).Id).ToList();
-        Assert.Equal(declared, NoteRules.All.Select(r => r.Id));
+        var declared = new[] { typeof(NoteRules), typeof(DischargeRules) }.SelectMany(t => t.GetFields()).Where(f => f.FieldType == typeof(NoteRule)).Select(f => ((NoteRule)f.GetValue(null)!).Id).ToList();
+        Assert.Equal(declared, NoteRules.OfAllDocuments.Select(r => r.Id));
         Assert.Equal(declared.Count, declared.Distinct().Count());
-        Assert.All(NoteRules.All, r => Assert.Matches("^[a-z0-9]+(-[a-z0-9]+)*$", r.Id));
+        Assert.All(NoteRules.OfAllDocuments, r => Assert.Matches("^[a-z0-9]+(-[a-z0-9]+)*$", r.Id));
     }
 
     /// <summary>UPDATE_DOCS=1 writes the page instead of comparing it.</summary>
@@ -30,7 +31,7 @@ public class NoteRulesTests
     {
         var file = System.Text.Json.Nodes.JsonNode.Parse(File.ReadAllText(Path.Combine(Repository.Root, "profiles", "CodeSystem-note-rule.json")))!;
         Assert.Equal(
-            NoteRules.All.Select(r => (r.Id, r.Title, r.Kind)),
+            NoteRules.OfAllDocuments.Select(r => (r.Id, r.Title, r.Kind)),
             file["concept"]!.AsArray().Select(c => ((string)c!["code"]!, (string)c["display"]!, (string)c["property"]![0]!["valueCoding"]!["code"]!)));
     }
 
@@ -62,13 +63,29 @@ public class NoteRulesTests
             (`UPDATE_DOCS=1` writes it anew).
 
             """);
-        foreach (var section in Enum.GetValues<NoteSection>())
+        foreach (var heading in Headings.Soap)
+            Table("##", heading);
+        page.Append("""
+
+            ## The discharge summary
+
+            A discharge summary stands under the headings of the national set, all of them, an empty one with what is not there. Besides the
+            rules below it says, in the words of the progress note, `adherence`, `nothing-due`, `extra-sessions`, `revision`, `pause` and `decision`
+            under Procedures, `measure`, `measure-change`, `measure-not-completed`, `goal-level`, `goal-not-rated` and `goal-score` under Assessment
+            scales, and `harm` under Safety alerts. What a clinician states at discharge is kept as a form, which those sentences rest on.
+            The rules are in `src/RehabRecords/Discharges/DischargeRules.cs`.
+
+            """);
+        foreach (var heading in Headings.Discharge.Where(h => DischargeRules.All.Any(r => r.Section == h.Section)))
+            Table("###", heading);
+        return page.ToString();
+
+        void Table(string mark, Heading heading)
         {
-            page.Append($"\n## {section}\n\n| rule | kind | sentence | when | source |\n|---|---|---|---|---|\n");
-            foreach (var rule in NoteRules.All.Where(r => r.Section == section))
+            page.Append($"\n{mark} {heading.Title}\n\n| rule | kind | sentence | when | source |\n|---|---|---|---|---|\n");
+            foreach (var rule in NoteRules.OfAllDocuments.Where(r => r.Section == heading.Section))
                 page.Append($"| `{rule.Id}` | {rule.Kind} | {Cell(rule.Pattern)} | {Cell(rule.When)} | {Cell(rule.Source)} |\n");
         }
-        return page.ToString();
 
         static string Cell(string text) => text.Replace("|", "\\|", StringComparison.Ordinal);
     }

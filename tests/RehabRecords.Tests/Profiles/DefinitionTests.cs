@@ -60,7 +60,7 @@ public partial class DefinitionTests
 
     [Fact]
     public void The_profiles_of_the_mapping_are_there() => Assert.Equal(
-        ["adherence-summary", "exercise", "exercise-result", "goal", "measure-result", "prescribed-exercise", "programme", "programme-template",
+        ["adherence-summary", "discharge-form", "discharge-summary", "exercise", "exercise-result", "goal", "measure-result", "prescribed-exercise", "programme", "programme-template",
             "progress-note", "progress-note-document", "progression-decision", "session"],
         ProfileFiles.Profiles.Select(p => p.Id).Order(StringComparer.Ordinal));
 
@@ -95,6 +95,7 @@ public partial class DefinitionTests
     [InlineData("exercise-result")]
     [InlineData("measure-result")]
     [InlineData("progress-note")]
+    [InlineData("discharge-summary")]
     public void A_profile_that_names_LOINC_codes_carries_the_LOINC_notice(string id) => Assert.Contains(
         "copyright © 1995-2020, Regenstrief Institute", ProfileFiles.Profiles.Single(p => p.Id == id).Copyright!, StringComparison.Ordinal);
 

@@ -45,7 +45,7 @@ public class TermTests
 
     [Fact]
     public void The_rules_of_the_draft_note_are_the_codes_of_note_rule() => Assert.Equal(
-        CodesOf(ProfileFiles.Base + "/CodeSystem/note-rule"), NoteRules.All.Select(r => r.Id).Order(StringComparer.Ordinal));
+        CodesOf(ProfileFiles.Base + "/CodeSystem/note-rule"), NoteRules.OfAllDocuments.Select(r => r.Id).Order(StringComparer.Ordinal));
 
     [Fact]
     public void The_measures_of_the_catalogue_are_codes_of_measure() => Assert.Subset(

@@ -1,6 +1,7 @@
 using System.Text.Json;
 using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
+using RehabRecords.Tests.Discharges;
 
 namespace RehabRecords.Tests.Trade;
 
@@ -45,7 +46,10 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         await PostAsync("pause", $"/api/programmes/{ids["programme"]}/pauses");
         app.Time.Now = app.Time.Now.AddDays(10);
         await PostAsync("pause-end", $"/api/programmes/{ids["programme"]}/pauses/2026-06-20/end");
-        await PostAsync("note", "/api/notes");
+        ids["note"] = ((string)(await PostAsync("note", "/api/notes"))["composition"]!).Split('/')[1];
+        var discharge = await PostAsync("discharge", "/api/discharges");
+        await app.SignAsync((string)discharge["id"]!);
+        await PostAsync("discharge-completion", $"/api/discharges/{(string)discharge["id"]!}/completion");
     }
 
     [Fact]
@@ -61,7 +65,7 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
             }
 
         foreach (var path in new[] { "/api/people", "/api/exercises", "/api/templates", "/api/programmes", "/api/sessions", "/api/measures", "/api/flags/{id}/clearance",
-            "/api/programmes/{id}/decisions", "/api/programmes/{id}/revisions", "/api/programmes/{id}/pauses", "/api/programmes/{id}/pauses/{from}/end" })
+            "/api/discharges", "/api/discharges/{id}/completion", "/api/programmes/{id}/decisions", "/api/programmes/{id}/revisions", "/api/programmes/{id}/pauses", "/api/programmes/{id}/pauses/{from}/end" })
         {
             var post = paths[path]!["post"]!;
             Assert.NotNull(post["requestBody"]!["content"]!["application/json"]!["example"]);
