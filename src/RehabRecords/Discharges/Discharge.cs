@@ -4,7 +4,6 @@ using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Notes;
 using RehabRecords.Progress;
-using RehabRecords.Terms;
 using RehabRecords.Trade;
 using Canonical = RehabRecords.Terms.Canonical;
 using Schedule = RehabRecords.Clinical.Schedule;

@@ -2,7 +2,6 @@ using Hl7.Fhir.Model;
 using RehabRecords.Clinical;
 using RehabRecords.Notes;
 using RehabRecords.Progress;
-using RehabRecords.Terms;
 using Evidence = RehabRecords.Notes.Evidence;
 
 namespace RehabRecords.Discharges;

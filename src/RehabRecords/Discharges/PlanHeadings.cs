@@ -1,5 +1,4 @@
 using Hl7.Fhir.Model;
-using RehabRecords.Clinical;
 using RehabRecords.Notes;
 using RehabRecords.Progress;
 using Evidence = RehabRecords.Notes.Evidence;

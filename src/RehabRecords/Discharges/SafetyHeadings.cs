@@ -67,11 +67,8 @@ internal static class SafetyHeadings
             $"Pain limit agreed for “{programme.Outline.Title}”: {programme.Outline.PainLimit} of 10; pain above it raised a flag. {Cautions.Closing}",
             new Evidence(programme.Outline.Evidence), new StatedValue(programme.Outline.PainLimit, "{score}"));
 
-    private static IEnumerable<Statement> Harms(DischargeRecord d)
-    {
-        var harms = d.Programmes.SelectMany(p => SubjectiveSection.Harms(p.Record)).Select(s => s.Under(NoteSection.SafetyAlerts)).ToList();
-        return harms.Count > 0 ? harms
-            : [DischargeRules.NoHarm.State("", "No adverse event is recorded. What was not reported is not known.",
-                new Evidence(d.Programmes[0].Outline.Evidence, d.Programmes.Skip(1).Select(p => p.Outline.Evidence)))];
-    }
+    private static IEnumerable<Statement> Harms(DischargeRecord d) =>
+        d.Programmes.SelectMany(p => SubjectiveSection.Harms(p.Record)).Select(s => s.Under(NoteSection.SafetyAlerts))
+            .DefaultIfEmpty(DischargeRules.NoHarm.State("", "No adverse event is recorded. What was not reported is not known.",
+                new Evidence(d.Programmes[0].Outline.Evidence, d.Programmes.Skip(1).Select(p => p.Outline.Evidence))));
 }
