@@ -30,6 +30,8 @@ internal static class Demo
         foreach (var person in InFull)
             PrintDraft(people[person], last[person], address);
         PrintEverybody(people, last, address);
+        foreach (var discharge in answers.Where(a => a.Folder == "9-discharges"))
+            Console.WriteLine($"Discharge of {people[discharge.Name]}, {discharge.Result["status"]}: {new Uri(address, discharge.Result["address"]!.ToString())}\n");
 
         var elapsed = TimeProvider.System.GetElapsedTime(began);
         Console.WriteLine($"""

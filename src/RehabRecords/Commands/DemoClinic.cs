@@ -19,7 +19,13 @@ internal sealed class DemoClinic(HttpClient http, string folder)
         ("4-programmes", "/api/programmes"),
         ("5-measures", "/api/measures"),
         ("6-sessions", "/api/sessions"),
+        ("7-pauses", "/api/programmes/{programme}/pauses"),
+        ("8-decisions", "/api/programmes/{programme}/decisions"),
+        ("9-discharges", "/api/discharges"),
     ];
+
+    /// <summary>The programme of the person after whom the file is named.</summary>
+    private const string OfProgramme = "{programme}";
 
     private readonly Dictionary<string, JsonNode> _answers = new(StringComparer.Ordinal);
 
@@ -47,6 +53,8 @@ internal sealed class DemoClinic(HttpClient http, string folder)
     private async Task<Answer> PostAsync(string file, string step, string route, CancellationToken ct)
     {
         var name = Path.GetFileNameWithoutExtension(file);
+        if (route.Contains(OfProgramme, StringComparison.Ordinal))
+            route = route.Replace(OfProgramme, Named($"@4-programmes/{name}").ToString(), StringComparison.Ordinal);
         var body = Resolved(JsonNode.Parse(await File.ReadAllTextAsync(file, ct))!);
         using var request = new HttpRequestMessage(HttpMethod.Post, route) { Content = new StringContent(body.ToJsonString(), Encoding.UTF8, "application/json") };
         request.Headers.Accept.Add(new MediaTypeWithQualityHeaderValue("application/json"));

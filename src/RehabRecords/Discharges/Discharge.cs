@@ -19,7 +19,7 @@ public sealed class Discharge(RecordStore store, Recording recording, ProgressRe
 {
     public Task<IResult> BeginAsync(Posted<DischargeRequest> posted, CancellationToken ct) => recording.OnceAsync(posted.Key, async (set, cancel) =>
     {
-        var request = posted.Body;
+        var request = posted.Body with { Overrides = [.. (posted.Body.Overrides ?? []).Select(o => o with { Blocker = Unversioned(o.Blocker!) })] };
         var person = Rules.Bare(request.Person!, "Patient");
         await store.NamedAsync<Patient>("person", person, "person", cancel);
         var episode = await Episode.OpenAsync(store, person, cancel)
@@ -53,6 +53,9 @@ public sealed class Discharge(RecordStore store, Recording recording, ProgressRe
         return new Recorded<DischargeView>(open is null ? StatusCodes.Status201Created : StatusCodes.Status200OK, $"/api/discharges/{summary.Id}",
             DischargeView.Of(summary, episode.Resource, [], []));
     }, ct, Clinician.Tries);
+
+    /// <summary>Whichever version of it was named, the thing itself stands in the way.</summary>
+    private static string Unversioned(string address) => address.Split("/_history/")[0];
 
     /// <summary>The day asked for, or today in the zone of the latest programme.</summary>
     private static DateOnly LastDay(DischargeRequest request, IReadOnlyList<ProgrammeRecord> records, DateTimeOffset now)
