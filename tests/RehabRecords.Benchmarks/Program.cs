@@ -10,6 +10,12 @@ if (args is ["clinical", ..])
 }
 
 var root = FindRoot();
+if (args is ["validation", ..])
+{
+    await ValidationSpeed.RunAsync(args[1..], root);
+    return 0;
+}
+
 var assembly = Path.Combine(root, "artifacts/bin/RehabRecords/release/RehabRecords.dll");
 if (!File.Exists(assembly))
 {

@@ -131,8 +131,11 @@ public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
         builder.ConfigureLogging(logging => logging.SetMinimumLevel(LogLevel.Warning));
         builder.ConfigureTestServices(services =>
         {
-            services.AddSingleton(SharedPack);
-            services.AddSingleton(SharedValidator);
+            if (!Settings.ContainsKey("RehabRecords:PackagesFolder"))
+            {
+                services.AddSingleton(SharedPack);
+                services.AddSingleton(SharedValidator);
+            }
             if (Clock is not null)
                 services.AddSingleton(Clock);
         });

@@ -3,6 +3,7 @@ using System.Collections.Frozen;
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Specification.Source;
+using RehabRecords.Fhir.Packages;
 using RehabRecords.Fhir.Parsing;
 
 namespace RehabRecords.Fhir.Definitions;
@@ -18,24 +19,34 @@ public sealed class DefinitionsPack : IAsyncResourceResolver, IDisposable
 
     private readonly Microsoft.Win32.SafeHandles.SafeFileHandle _file;
     private readonly long _firstByte;
-    private readonly FrozenDictionary<string, PackEntry> _byUrl;
-    private readonly ConcurrentDictionary<string, Lazy<Resource>> _parsed = new(StringComparer.Ordinal);
+    private readonly ConcurrentDictionary<PackEntry, Lazy<Resource>> _parsed = new(ReferenceEqualityComparer.Instance);
 
-    private DefinitionsPack(Microsoft.Win32.SafeHandles.SafeFileHandle file, long firstByte, IReadOnlyList<PackEntry> entries)
+    // More than one under the same address only from packages, the newest first.
+    private readonly FrozenDictionary<string, PackEntry[]> _byUrl;
+
+    private DefinitionsPack(Microsoft.Win32.SafeHandles.SafeFileHandle file, long firstByte, IReadOnlyList<PackEntry> entries, PackageSet packages)
     {
         _file = file;
         _firstByte = firstByte;
-        Entries = entries;
-        _byUrl = entries.DistinctBy(e => e.Url).ToFrozenDictionary(e => e.Url, StringComparer.Ordinal);
+        Packages = packages;
+        Entries = [.. entries.DistinctBy(e => e.Url), .. packages.Definitions.Select(d => d.Entry)];
+        _byUrl = Entries.GroupBy(e => e.Url, StringComparer.Ordinal)
+            .ToFrozenDictionary(g => g.Key, g => g.OrderByDescending(e => e.Version, VersionOrder.Instance).ToArray(), StringComparer.Ordinal);
+        foreach (var (entry, resource) in packages.Definitions)
+            _parsed[entry] = new Lazy<Resource>(resource);
     }
 
     /// <summary>What the pack holds, without parsing any of it.</summary>
     public IReadOnlyList<PackEntry> Entries { get; }
 
-    /// <summary>Opens the pack beside the program, or the one named.</summary>
+    /// <summary>The packages whose definitions are here besides.</summary>
+    public PackageSet Packages { get; }
+
+    /// <summary>Opens the pack beside the program, or the one named, and adds the packages of a folder.</summary>
     /// <exception cref="FileNotFoundException">There is no pack at that place.</exception>
     /// <exception cref="InvalidDataException">The file is not a pack, or of another format.</exception>
-    public static DefinitionsPack Open(string? path = null)
+    /// <exception cref="PackageUnusableException">A package of the folder cannot be used, or there is no such folder.</exception>
+    public static DefinitionsPack Open(string? path = null, string? packagesFolder = null)
     {
         path ??= Path.Combine(AppContext.BaseDirectory, FileName);
         if (!File.Exists(path))
@@ -44,7 +55,8 @@ public sealed class DefinitionsPack : IAsyncResourceResolver, IDisposable
         try
         {
             var (index, firstByte) = ReadIndex(file, path);
-            return new DefinitionsPack(file, firstByte, index.Entries);
+            var pack = new DefinitionsPack(file, firstByte, index.Entries, PackageSet.Empty);
+            return packagesFolder is null ? pack : pack.With(PackageSet.Load(packagesFolder, pack));
         }
         catch
         {
@@ -57,7 +69,7 @@ public sealed class DefinitionsPack : IAsyncResourceResolver, IDisposable
     public Resource? Find(string canonical)
     {
         var entry = EntryOf(canonical);
-        return entry is null ? null : _parsed.GetOrAdd(entry.Url, _ => new Lazy<Resource>(() => Parse(entry))).Value;
+        return entry is null ? null : _parsed.GetOrAdd(entry, static (e, pack) => new Lazy<Resource>(() => pack.Parse(e)), this).Value;
     }
 
     public T? Find<T>(string canonical)
@@ -66,13 +78,34 @@ public sealed class DefinitionsPack : IAsyncResourceResolver, IDisposable
     /// <summary>Where the definition lies, without parsing it; null if the pack has none of that canonical and version.</summary>
     public PackEntry? EntryOf(string canonical)
     {
+        var (url, version) = Split(canonical);
+        if (!_byUrl.TryGetValue(url, out var entries))
+            return null;
+        return version is null ? entries[0] : Array.Find(entries, e => e.Version is null || e.Version == version);
+    }
+
+    /// <summary>The address and the version of a canonical, without its anchor.</summary>
+    public static (string Url, string? Version) Split(string canonical)
+    {
         ArgumentNullException.ThrowIfNull(canonical);
         var anchor = canonical.IndexOf('#', StringComparison.Ordinal);
         var bare = anchor < 0 ? canonical : canonical[..anchor];
         var bar = bare.IndexOf('|', StringComparison.Ordinal);
-        if (!_byUrl.TryGetValue(bar < 0 ? bare : bare[..bar], out var entry))
-            return null;
-        return bar < 0 || entry.Version is null || entry.Version == bare[(bar + 1)..] ? entry : null;
+        return bar < 0 ? (bare, null) : (bare[..bar], bare[(bar + 1)..]);
+    }
+
+    /// <summary>This pack with the definitions of packages besides.</summary>
+    internal DefinitionsPack With(PackageSet packages) => new(_file, _firstByte, [.. Entries.Where(e => e.Package is null)], packages);
+
+    /// <summary>What to tell who names a profile that is not here.</summary>
+    public string Unknown(string profile)
+    {
+        var (url, _) = Split(profile);
+        if (EntryOf(url) is { Type: "StructureDefinition", Version: { } version })
+            return $"The profile {profile} is not known here in that version, but in version {version}.";
+        return Packages.LeftOut.FirstOrDefault(l => l.Url == url) is { } left
+            ? $"The profile {profile} of package {left.Package} is not used here: {left.Reason}"
+            : $"The profile {profile} is not known here. The known ones are listed in /fhir/metadata.";
     }
 
     /// <summary>The definition of a base type of R4, such as Patient or Timing.</summary>
@@ -81,6 +114,10 @@ public sealed class DefinitionsPack : IAsyncResourceResolver, IDisposable
     /// <summary>Our own profiles, optionally only those of one resource type.</summary>
     public IEnumerable<PackEntry> OwnProfiles(string? type = null) =>
         Entries.Where(e => e is { Own: true, Type: "StructureDefinition", Kind: "resource" } && (type is null || e.Of == type));
+
+    /// <summary>Profiles of packages, of resources or of one type of them.</summary>
+    public IEnumerable<PackEntry> PackageProfiles(string? type = null) =>
+        Entries.Where(e => e is { Package: not null, Type: "StructureDefinition", Kind: "resource" } && (type is null || e.Of == type));
 
     /// <summary>The official search parameters of R4. Parses all of them: read once and keep.</summary>
     public IEnumerable<SearchParameter> SearchParameters() => OfType<SearchParameter>("SearchParameter");

@@ -126,7 +126,7 @@ public static class PackBuilder
     }
 
     // Done here so that it need not be done, under a lock, by the first request that meets a code.
-    private static void ExpandValueSets(IEnumerable<ValueSet> sets, IAsyncResourceResolver resolver)
+    internal static void ExpandValueSets(IEnumerable<ValueSet> sets, IAsyncResourceResolver resolver)
     {
         var expander = new ValueSetExpander(new ValueSetExpanderSettings { ValueSetSource = resolver, MaxExpansionSize = MaxExpansion });
         var all = sets.ToList();
@@ -151,6 +151,21 @@ public static class PackBuilder
         }
     }
 
+    internal static PackEntry Entry(Resource resource, bool own, long offset, int length)
+    {
+        var structure = resource as StructureDefinition;
+        return new PackEntry(
+            ((IConformanceResource)resource).Url!,
+            resource.TypeName,
+            (resource as IVersionableConformanceResource)?.Version,
+            structure?.Type,
+            structure?.Kind?.ToString() is { } kind ? KindCode(kind) : null,
+            structure?.Derivation == StructureDefinition.TypeDerivationRule.Constraint,
+            own,
+            offset,
+            length);
+    }
+
     private static void Write(List<(Resource Resource, bool Own)> all, string target)
     {
         var body = new MemoryStream();
@@ -159,18 +174,7 @@ public static class PackBuilder
         {
             Slimming.Slim(resource, own);
             var json = ResourceWriter.Json(resource);
-            var conformance = (IConformanceResource)resource;
-            var structure = resource as StructureDefinition;
-            entries.Add(new PackEntry(
-                conformance.Url,
-                resource.TypeName,
-                (resource as IVersionableConformanceResource)?.Version,
-                structure?.Type,
-                structure?.Kind?.ToString() is { } kind ? KindCode(kind) : null,
-                structure?.Derivation == StructureDefinition.TypeDerivationRule.Constraint,
-                own,
-                body.Position,
-                json.Length));
+            entries.Add(Entry(resource, own, body.Position, json.Length));
             body.Write(json);
             body.WriteByte((byte)'\n');
         }

@@ -13,7 +13,12 @@ namespace RehabRecords.Fhir.Definitions;
 /// <param name="Offset">First byte after the index line.</param>
 /// <param name="Length">Bytes, without the line feed.</param>
 public sealed record PackEntry(
-    string Url, string Type, string? Version, string? Of, string? Kind, bool Constrains, bool Own, long Offset, int Length);
+    string Url, string Type, string? Version, string? Of, string? Kind, bool Constrains, bool Own, long Offset, int Length)
+{
+    /// <summary>The package it comes from (name#version); null for what is in the pack itself.</summary>
+    [JsonIgnore]
+    public string? Package { get; init; }
+}
 
 /// <summary>The first line of the pack: what is in it and how it was made.</summary>
 /// <param name="Format">Rises when a reader of the former format could not read it.</param>

@@ -153,6 +153,8 @@ internal ref struct JsonPreScan
     {
         if (_depth == 1 && _resourceType is null && _pendingName.Length == 12 && _body.Slice(_pendingName.Start, 12).SequenceEqual("resourceType"u8))
             _resourceType = reader.ValueIsEscaped || reader.ValueSpan.Length > 64 ? null : Encoding.UTF8.GetString(reader.ValueSpan);
+        if (IsBlank(ref reader))
+            Problem("The text is blank: white space alone would be lost in XML. Say something, or leave the element out.", OperationOutcome.IssueType.Value);
         if (reader.ValueIsEscaped)
         {
             var buffer = ArrayPool<char>.Shared.Rent(reader.ValueSpan.Length);
@@ -174,6 +176,21 @@ internal ref struct JsonPreScan
         else if (reader.ValueSpan.IndexOf("\uFFFE"u8) >= 0 || reader.ValueSpan.IndexOf("\uFFFF"u8) >= 0)
         {
             Problem(Characters.NotACharacter, OperationOutcome.IssueType.Value);
+        }
+    }
+
+    // Of nearly every text the first character tells already.
+    private static bool IsBlank(ref Utf8JsonReader reader)
+    {
+        if (reader.ValueSpan is [] or [> (byte)' ' and < 0x7f and not (byte)'\\', ..])
+            return false;
+        try
+        {
+            return string.IsNullOrWhiteSpace(reader.GetString());
+        }
+        catch (InvalidOperationException)
+        {
+            return false; // Half a surrogate pair, which is told as that.
         }
     }
 

@@ -50,6 +50,24 @@ public static class ResourceReader
         }
     }
 
+    /// <summary>
+    /// Reads a definition of a package. Its narrative, which is never kept, may be anything; the rest is read as a body is.
+    /// </summary>
+    /// <exception cref="RefusedException">Malformed with all problems found, or TooLarge for what is over a limit.</exception>
+    public static Resource Definition(ReadOnlyMemory<byte> json, ReadLimits limits)
+    {
+        try
+        {
+            return ReadJson(json.Span, limits);
+        }
+#pragma warning disable CA1031 // As in Read.
+        catch (Exception e) when (e is not (RefusedException or OutOfMemoryException))
+#pragma warning restore CA1031
+        {
+            throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Structure, "It cannot be read as a FHIR resource: " + e.Message);
+        }
+    }
+
     /// <summary>Reads bytes that this program wrote itself, about three times as fast as <see cref="Read"/>.</summary>
     /// <exception cref="InvalidDataException">The bytes are not such a resource: the store is damaged.</exception>
     public static T Trusted<T>(ReadOnlyMemory<byte> json)

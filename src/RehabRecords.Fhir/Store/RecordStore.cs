@@ -120,6 +120,23 @@ public sealed class RecordStore : IAsyncDisposable
     public Task<RestoreResult> RestoreAsync(IEnumerable<RecordVersion> versions, Action<long>? progress = null, CancellationToken ct = default) =>
         _writers.EnqueueAsync(s => RestoreVersions.Apply(s, _indexer, versions, progress), ct);
 
+    /// <summary>Does all that a commit does and takes it back, so that whatever would refuse the set refuses it here.</summary>
+    /// <exception cref="RefusedException">As <see cref="CommitAsync"/>.</exception>
+    public async Task TryAsync(WriteSet set, CancellationToken ct = default)
+    {
+        var prepared = await PrepareAsync(set, ct);
+        try
+        {
+            await _writers.EnqueueAsync<CommitResult>(s => throw new TakenBackException(SetWriter.Apply(s, prepared)), ct);
+        }
+        catch (TakenBackException)
+        {
+            // The queue rolls back the savepoint of whatever throws.
+        }
+    }
+
+    private sealed class TakenBackException(CommitResult result) : Exception($"{result.Written.Count} writes were tried and taken back.");
+
     /// <summary>What waits to be written is still written.</summary>
     public ValueTask DisposeAsync()
     {

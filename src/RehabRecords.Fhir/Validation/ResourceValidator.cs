@@ -85,8 +85,7 @@ public sealed class ResourceValidator : IDisposable
         var issues = new IssueList(_rules.MaxIssues);
         if (profile is not null && _pack.EntryOf(profile) is not { Type: "StructureDefinition" })
         {
-            issues.Add(Issue.Error(
-                OperationOutcome.IssueType.NotFound, $"The profile {profile} is not known here. The known ones are listed in /fhir/metadata.", resource.TypeName));
+            issues.Add(Issue.Error(OperationOutcome.IssueType.NotFound, _pack.Unknown(profile), resource.TypeName));
             return issues.Issues;
         }
 

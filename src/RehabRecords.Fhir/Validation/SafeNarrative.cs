@@ -109,13 +109,13 @@ public static partial class SafeNarrative
     {
         "src" => "A picture is a contained one (#id) or data of type PNG or JPEG.",
         "style" => "A style neither loads anything (url, @import) nor computes (expression), and has no escapes or comments.",
-        _ => "A link is https, http, mailto, or a place in the text (#name).",
+        _ => "A link is https, http, mailto, tel, or a place in the text (#name).",
     };
 
     private static string Short(string value) => value.Length <= 60 ? value : value[..60] + "...";
 
     // A urn:uuid names an entry of the same Bundle, and no browser can follow it; a transaction puts the entry's address in its place.
-    [GeneratedRegex(@"^(https?://[^\s]+|mailto:[^\s]+|#[^\s]*|urn:uuid:[0-9a-f-]{36})$", RegexOptions.IgnoreCase, 250)]
+    [GeneratedRegex(@"^(https?://[^\s]+|mailto:[^\s]+|tel:[0-9+().\- ]+|#[^\s]*|urn:uuid:[0-9a-f-]{36})$", RegexOptions.IgnoreCase, 250)]
     private static partial Regex Link();
 
     // Type/id and the like: a browser can only reach this server with it.

@@ -1,4 +1,5 @@
 using System.Net.Sockets;
+using RehabRecords.Fhir.Packages;
 using RehabRecords.Fhir.Store;
 
 namespace RehabRecords.Commands;
@@ -12,6 +13,7 @@ internal static class StartFailure
     private static string? Explained(Exception cause) => cause switch
     {
         StoreUnusableException store => $"{store.Message} (--data names the folder.)",
+        PackageUnusableException package => package.Message,
         SocketException { SocketErrorCode: SocketError.AddressAlreadyInUse } =>
             "Something else is listening on that address: stop it, or name another with --urls http://127.0.0.1:5081",
         SocketException { SocketErrorCode: SocketError.AccessDenied or SocketError.AddressNotAvailable } taken =>

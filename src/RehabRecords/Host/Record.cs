@@ -17,7 +17,7 @@ internal static class Record
     {
         services.TryAddSingleton(TimeProvider.System);
         services.AddSingleton(ResourceRegistry.Standard);
-        services.AddSingleton(_ => DefinitionsPack.Open());
+        services.AddSingleton(s => DefinitionsPack.Open(packagesFolder: s.GetRequiredService<Settings>().PackagesFolder));
         services.AddSingleton(s => SearchParameters.From(s.GetRequiredService<DefinitionsPack>().SearchParameters(), s.GetRequiredService<ResourceRegistry>(), s.GetRequiredService<DefinitionsPack>().Compartments()));
         services.AddSingleton<SearchIndexer>();
         services.AddSingleton(s => ResourceValidator.Create(s.GetRequiredService<DefinitionsPack>()));

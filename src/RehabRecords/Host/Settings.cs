@@ -12,6 +12,9 @@ public sealed class Settings
     /// <summary>Folder of the database; made when it is not there.</summary>
     public string DataFolder { get; set; } = "data";
 
+    /// <summary>Folder of FHIR packages (.tgz) whose profiles are known besides R4 and our own; none when left out.</summary>
+    public string? PackagesFolder { get; set; }
+
     /// <summary>Where the service is reached from outside. Every address it hands out starts with this, never with what a caller claims.</summary>
     public string PublicUrl { get; set; } = "http://127.0.0.1:5080";
 
@@ -39,6 +42,7 @@ public sealed class Settings
     {
         var settings = configuration.GetSection(Section).Get<Settings>() ?? new Settings();
         settings.PublicUrl = settings.PublicUrl.TrimEnd('/');
+        settings.PackagesFolder = string.IsNullOrWhiteSpace(settings.PackagesFolder) ? null : settings.PackagesFolder;
         if (!Uri.TryCreate(settings.PublicUrl, UriKind.Absolute, out var url) || url.Scheme is not ("http" or "https"))
             throw new InvalidOperationException($"Setting {Section}:PublicUrl is '{settings.PublicUrl}'; give an absolute http or https address, such as http://127.0.0.1:5080.");
         if (!TimeZoneInfo.TryFindSystemTimeZoneById(settings.TimeZone, out _))

@@ -1,3 +1,5 @@
+using RehabRecords.Fhir.Definitions;
+using RehabRecords.Fhir.Packages;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Fhir.Validation;
 
@@ -7,7 +9,7 @@ namespace RehabRecords.Host;
 /// What must be done before requests are answered: the store is opened before the service listens, so that a broken one
 /// is noticed at once; the validator loads its definitions meanwhile, and requests wait for it.
 /// </summary>
-internal sealed class StartUp(IServiceProvider services, IHostApplicationLifetime lifetime, ILogger<StartUp> log) : IHostedService
+internal sealed partial class StartUp(IServiceProvider services, IHostApplicationLifetime lifetime, ILogger<StartUp> log) : IHostedService
 {
     private readonly TaskCompletionSource _ready = new(TaskCreationOptions.RunContinuationsAsynchronously);
     private Task _warming = Task.CompletedTask;
@@ -16,6 +18,8 @@ internal sealed class StartUp(IServiceProvider services, IHostApplicationLifetim
 
     public Task StartAsync(CancellationToken cancellationToken)
     {
+        // First, because a package that cannot be used stops the start with a plain sentence.
+        Tell(services.GetRequiredService<DefinitionsPack>().Packages);
         _warming = Task.Run(WarmUp, CancellationToken.None);
         services.GetRequiredService<RecordStore>();
         return Task.CompletedTask;
@@ -38,6 +42,20 @@ internal sealed class StartUp(IServiceProvider services, IHostApplicationLifetim
             lifetime.StopApplication();
         }
     }
+
+    private void Tell(PackageSet packages)
+    {
+        foreach (var package in packages.Packages)
+            LogPackage(log, package.Label, package.Definitions, package.SnapshotsMade);
+        foreach (var one in packages.LeftOut)
+            LogLeftOut(log, one.Url, one.Package, one.Reason);
+    }
+
+    [LoggerMessage(Level = LogLevel.Information, Message = "Package {Package}: {Definitions} definitions in use, {Snapshots} snapshots made")]
+    private static partial void LogPackage(ILogger log, string package, int definitions, int snapshots);
+
+    [LoggerMessage(Level = LogLevel.Warning, Message = "{Definition} of package {Package} is not used: {Reason}")]
+    private static partial void LogLeftOut(ILogger log, string definition, string package, string reason);
 
     private static void LogFailed(ILogger log, Exception exception) =>
         log.LogCritical(exception, "The definitions could not be loaded; the service stops.");

@@ -93,7 +93,8 @@ internal static class TemplateMapping
 
     public static TemplateAnswer ToAnswer(this PlanDefinition definition) => new(
         definition.Id!,
-        definition.Identifier[0].Value!,
+        // Put in through /fhir it need not have a code of its own.
+        definition.Identifier.FirstOrDefault()?.Value ?? definition.Id!,
         Canonical.Pinned(definition.Url!, definition.Version!),
         definition.Title,
         definition.Description,
@@ -108,7 +109,7 @@ internal static class TemplateMapping
             CapacityBands = [.. level.GetExtensions(Extensions.CapacityBand).Select(e => (e.Value as CodeableConcept).CodeIn(Systems.CapacityBand)).OfType<string>()],
             Exercises = [.. level.Action.Select(e => new TemplateExercise
             {
-                Exercise = LibraryReads.AddressOf(((Hl7.Fhir.Model.Canonical)e.Definition!).Value!),
+                Exercise = LibraryReads.AddressOf(((PrimitiveType)e.Definition!).ToString()!),
                 Dosage = ExerciseParts.SetUpOf(e)?.Dosage,
             })],
         })];

@@ -9,6 +9,9 @@ internal sealed class OutcomeResult(int status, IReadOnlyList<Issue> issues) : I
     /// <summary>A hostile body can be wrong in a million places; a reader can use a hundred.</summary>
     public const int MostIssues = 100;
 
+    // The same as in the text, for a program.
+    private const string Authority = "http://hl7.org/fhir/StructureDefinition/operationoutcome-authority";
+
     public Task ExecuteAsync(HttpContext httpContext) => WriteAsync(httpContext, status, issues);
 
     public static Task WriteAsync(HttpContext context, int status, IReadOnlyList<Issue> issues)
@@ -36,5 +39,6 @@ internal sealed class OutcomeResult(int status, IReadOnlyList<Issue> issues) : I
         Code = issue.Code,
         Diagnostics = issue.Profile is null ? issue.Message : $"{issue.Message} (asked by {issue.Profile})",
         Expression = string.IsNullOrEmpty(issue.Expression) ? [] : [issue.Expression],
+        Extension = issue.Profile is null ? [] : [new Extension(Authority, new FhirUri(issue.Profile))],
     };
 }

@@ -20,10 +20,11 @@ internal static class ValidateEndpoint
     {
         call.RefuseOtherQueryThan("profile", "mode");
         var id = call.Http.Request.RouteValues.ContainsKey("id") ? call.Id : null;
-        Resource body;
+        Resource? body;
         try
         {
-            body = await call.ReadBodyAsync();
+            // A deletion, and a look at a stored resource, need no body.
+            body = call.Http.Request.ContentLength is 0 or null && call.Http.Request.Headers.TransferEncoding.Count == 0 && id is not null ? null : await call.ReadBodyAsync();
         }
         catch (RefusedException refused) when (refused.Refusal == Refusal.Malformed && refused.Issues.Any(i => i.Expression is not ("" or "Resource")))
         {
@@ -36,38 +37,32 @@ internal static class ValidateEndpoint
 
     private static async Task<IReadOnlyList<Issue>> JudgeAsync(Call call, Asked asked, string? id)
     {
-        switch (asked.Mode)
-        {
-            case null or "create":
-                break;
-            case "update" or "delete" or "profile" when id is null:
-                throw Impossible($"mode={asked.Mode} is about an existing resource; post to /fhir/<type>/<id>/$validate.", "mode");
-            case "delete":
-                await call.Need<Reads>().CurrentAsync(call.Type, id, call.Ct);
-                return [Fine($"{call.Type}/{id} may be deleted.")];
-            case "update" or "profile":
-                break;
-            default:
-                throw Impossible($"mode is '{asked.Mode}'; it can be create, update, delete or profile.", "mode");
-        }
+        if (asked.Mode is not (null or "create" or "update" or "delete" or "profile"))
+            throw Impossible($"mode is '{asked.Mode}'; it can be create, update, delete or profile.", "mode");
+        if (asked.Mode is "update" or "delete" or "profile" && id is null)
+            throw Impossible($"mode={asked.Mode} is about an existing resource; post to /fhir/<type>/<id>/$validate.", "mode");
+        if (asked.Mode == "profile" && asked.Profile is null)
+            throw Impossible("mode=profile checks an existing resource against a profile; name it with the parameter profile.", "profile");
+        if (asked.Profile is { } profile && call.Need<DefinitionsPack>().EntryOf(profile) is not { Type: "StructureDefinition" })
+            throw new RefusedException(Refusal.Invalid, OperationOutcome.IssueType.NotFound, call.Need<DefinitionsPack>().Unknown(profile), "profile");
 
-        var resource = asked.Resource;
-        if (resource is null && id is not null && asked.Mode == "profile")
-            resource = ResourceReader.Trusted<Resource>((await call.Need<Reads>().CurrentAsync(call.Type, id, call.Ct)).Json);
-        if (resource is null)
-            throw Impossible("There is no resource to validate. Send it as the body, or as parameter 'resource' of a Parameters resource.", "Parameters.parameter");
+        var current = asked.Mode is "update" or "delete" or "profile" ? await call.Need<Reads>().CurrentAsync(call.Type, id!, call.Ct) : null;
+        if (asked.Mode == "delete")
+            return OrFine(await Trial.DeleteAsync(call, current!), $"{call.Type}/{id} may be deleted.");
+        var resource = asked.Resource ?? (asked.Mode == "profile" ? ResourceReader.Trusted<Resource>(current!.Json) : null)
+            ?? throw Impossible("There is no resource to validate. Send it as the body, or as parameter 'resource' of a Parameters resource.", "Parameters.parameter");
         if (call.Type.Length > 0 && resource.TypeName != call.Type)
             throw Impossible($"The address names {call.Type}, the resource is a {resource.TypeName}.", resource.TypeName);
 
-        if (asked.Profile is { } profile && call.Need<DefinitionsPack>().EntryOf(profile) is not { Type: "StructureDefinition" })
-            throw new RefusedException(Refusal.Invalid, OperationOutcome.IssueType.NotFound, $"The profile {profile} is not known here; /fhir/metadata lists those that are.", "profile");
-
-        List<Issue> issues = [];
-        if (asked.Mode == "update" && resource.Id != id)
-            issues.Add(Issue.Error(OperationOutcome.IssueType.Invalid, $"An update of {call.Type}/{id} carries id '{resource.Id}'; they must be the same.", $"{call.Type}.id"));
-        issues.AddRange(await call.Need<ResourceValidator>().ValidateAsync(resource, asked.Profile, call.Ct));
-        return issues.Count > 0 ? issues : [Fine(asked.Profile is null ? "No issues were found." : $"No issues were found against {asked.Profile}.")];
+        List<Issue> issues = [.. await call.Need<ResourceValidator>().ValidateAsync(resource, asked.Profile, call.Ct)];
+        if (asked.Mode == "create")
+            issues.AddRange(await Trial.CreateAsync(call, resource));
+        else if (asked.Mode == "update")
+            issues.AddRange(await Trial.UpdateAsync(call, resource, current!));
+        return OrFine([.. issues.Distinct()], asked.Profile is null ? "No issues were found." : $"No issues were found against {asked.Profile}.");
     }
+
+    private static IReadOnlyList<Issue> OrFine(IReadOnlyList<Issue> issues, string fine) => issues.Count > 0 ? issues : [Fine(fine)];
 
     private static Issue Fine(string message) => new(OperationOutcome.IssueSeverity.Information, OperationOutcome.IssueType.Informational, message);
 
@@ -76,7 +71,7 @@ internal static class ValidateEndpoint
 
     private sealed record Asked(Resource? Resource, string? Mode, string? Profile)
     {
-        public static Asked Of(Call call, Resource body)
+        public static Asked Of(Call call, Resource? body)
         {
             var query = call.Query();
             var mode = query.Find(q => q.Key == "mode").Value;

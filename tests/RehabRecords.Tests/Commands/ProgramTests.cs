@@ -52,6 +52,17 @@ public sealed class ProgramTests : IDisposable
     }
 
     [Fact]
+    public async Task A_package_that_cannot_be_used_is_said_plainly()
+    {
+        File.WriteAllBytes(Path.Combine(_folder, "broken.tgz"), [1, 2, 3, 4]);
+        using var program = RunningProgram.Start(
+            _folder, "--urls", $"http://127.0.0.1:{RunningProgram.FreePort()}", "--RehabRecords:PackagesFolder", _folder);
+        Assert.True(await program.EndAsync() == 1, program.Said);
+        Assert.Contains("broken.tgz is not a gzip file", program.Said, StringComparison.Ordinal);
+        Assert.DoesNotContain("   at ", program.Said, StringComparison.Ordinal);
+    }
+
+    [Fact]
     public async Task A_folder_that_another_process_uses_is_said_plainly()
     {
         var address = $"http://127.0.0.1:{RunningProgram.FreePort()}";

@@ -91,7 +91,32 @@ public sealed class ValidateTests(TestApp app) : IClassFixture<TestApp>
         Assert.True(IsValid(await JudgeAsync($"/Patient/{id}/$validate", Wrapped(Person(id: id), mode: "update"))));
         Assert.False(IsValid(await JudgeAsync($"/Patient/{id}/$validate", Wrapped(Person(id: "other"), mode: "update"))));
         Assert.True(IsValid(await JudgeAsync($"/Patient/{id}/$validate", Wrapped(null, mode: "delete"))));
-        Assert.True(IsValid(await JudgeAsync($"/Patient/{id}/$validate", Wrapped(null, mode: "profile"))));
+        Assert.True(IsValid(await JudgeAsync($"/Patient/{id}/$validate?mode=delete", "")));
+        Assert.True(IsValid(await JudgeAsync($"/Patient/{id}/$validate", Wrapped(null, "http://hl7.org/fhir/StructureDefinition/Patient", "profile"))));
+    }
+
+    [Fact]
+    public async Task A_mode_tells_what_the_write_itself_would_be_refused_for()
+    {
+        var id = await app.CreateAsync(Person(identifier: "mode-1"));
+        var observation = await app.CreateAsync(Weight($"Patient/{id}"));
+
+        // An identifier that another holds; a target that is not there; a stale version; a resource that others refer to.
+        Refused(await JudgeAsync("/Patient/$validate", Wrapped(Person(identifier: "mode-1"), mode: "create")), OperationOutcome.IssueType.Duplicate, "Patient.identifier");
+        Refused(await JudgeAsync("/$validate", Wrapped(Weight("Patient/nobody"), mode: "create")), OperationOutcome.IssueType.NotFound, "Observation.subject");
+        Refused(await JudgeAsync($"/Observation/{observation}/$validate",
+            Wrapped(Weight($"Patient/{id}", observation).Replace("\"status\"", "\"meta\":{\"versionId\":\"7\"},\"status\"", StringComparison.Ordinal), mode: "update")), OperationOutcome.IssueType.Conflict, "");
+        Refused(await JudgeAsync($"/Patient/{id}/$validate", Wrapped(null, mode: "delete")), OperationOutcome.IssueType.Conflict, "Patient");
+        Refused(await JudgeAsync("/AuditEvent/$validate", Wrapped("""
+            {"resourceType":"AuditEvent","type":{"code":"rest","system":"http://terminology.hl7.org/CodeSystem/audit-event-type"},"recorded":"2026-01-01T00:00:00Z",
+            "agent":[{"requestor":true}],"source":{"observer":{"display":"x"}}}
+            """, mode: "create")), OperationOutcome.IssueType.NotSupported, "AuditEvent");
+        // Without a mode only what the resource says is looked at.
+        Assert.True(IsValid(await JudgeAsync("/Patient/$validate", Person(identifier: "mode-1"))));
+        Assert.True(IsValid(await JudgeAsync("/Observation/$validate", Weight("Patient/nobody"))));
+
+        static void Refused(OperationOutcome outcome, OperationOutcome.IssueType code, string at) => Assert.Contains(
+            outcome.Issue, i => i.Severity == OperationOutcome.IssueSeverity.Error && i.Code == code && (i.Expression.FirstOrDefault() ?? "").StartsWith(at, StringComparison.Ordinal));
     }
 
     [Theory]
@@ -99,6 +124,8 @@ public sealed class ValidateTests(TestApp app) : IClassFixture<TestApp>
     [InlineData("/Patient/$validate", "delete", 400)]
     [InlineData("/Patient/nobody/$validate", "delete", 404)]
     [InlineData("/Patient/$validate", "destroy", 400)]
+    [InlineData("/Patient/nobody/$validate", "profile", 400)]
+    [InlineData("/Patient/nobody/$validate", "update", 404)]
     public async Task A_mode_that_does_not_fit_is_refused(string path, string mode, int status)
     {
         using var response = await app.SendAsync("POST", path, Wrapped(Person(), mode: mode));

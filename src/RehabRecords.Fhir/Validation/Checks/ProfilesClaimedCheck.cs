@@ -27,7 +27,7 @@ internal sealed class ProfilesClaimedCheck(DefinitionsPack pack) : IResourceChec
                 {
                     issues.Add(Issue.Error(
                         OperationOutcome.IssueType.NotSupported,
-                        $"meta.profile claims {profile}, which is not known here. Leave the claim out, or claim a profile listed in /fhir/metadata.",
+                        $"meta.profile claims {profile}. {pack.Unknown(profile)} Leave the claim out, or claim one that is known.",
                         at.Path + ".meta.profile"));
                 }
                 else if (entry.Of != resource.TypeName && entry.Of is not ("Resource" or "DomainResource"))

@@ -7,7 +7,7 @@ public class SafeNarrativeTests
     [Theory]
     [InlineData("plain text")]
     [InlineData("<p><b>Bold</b> and <i>italic</i>, 2 &lt; 3 &amp; more &#160; space</p>")]
-    [InlineData("<a href=\"https://example.org/x?y=1\">a</a><a href=\"http://example.org\">b</a><a href=\"mailto:a@example.org\">c</a><a href=\"#top\">d</a><a name=\"top\">e</a>")]
+    [InlineData("<a href=\"https://example.org/x?y=1\">a</a><a href=\"http://example.org\">b</a><a href=\"mailto:a@example.org\">c</a><a href=\"tel:+44 20 7946 0000\">f</a><a href=\"#top\">d</a><a name=\"top\">e</a>")]
     [InlineData("<a href=\"Patient/1\">relative</a><a href=\"urn:uuid:0c1e9b1e-6a3b-4b4e-9d7d-0d2f8c5b0a01\">in a transaction</a>")]
     [InlineData("<img alt=\"x\" src=\"#pic\"/><img alt=\"x\" src=\"data:image/png;base64,iVBORw0KGgo=\"/><img alt=\"x\" src=\"data:image/jpeg;base64,/9j/4AA=\"/>")]
     [InlineData("<table class=\"grid\"><tr><td style=\"color: red; margin: 4px\">x</td></tr></table>")]

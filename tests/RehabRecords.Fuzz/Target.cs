@@ -1,0 +1,19 @@
+namespace RehabRecords.Fuzz;
+
+/// <summary>What a case was and what became of it. A problem is anything that must never happen.</summary>
+internal sealed record Outcome(string? Problem, byte[] Input);
+
+/// <summary>Something that is given damaged input: makes the case of a number and does it.</summary>
+internal abstract class Target
+{
+    public abstract string Name { get; }
+
+    /// <summary>How often it is chosen, against the others of its kind.</summary>
+    public virtual int Weight => 10;
+
+    /// <summary>Makes the input of a case; it is kept aside before it is used, in case the process ends with it.</summary>
+    public abstract byte[] Make(Chance chance);
+
+    /// <returns>What went wrong that must not, or null. Being refused is well.</returns>
+    public abstract Task<string?> RunAsync(byte[] input, Chance chance);
+}
