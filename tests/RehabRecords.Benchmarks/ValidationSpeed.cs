@@ -6,7 +6,6 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Serialization;
 using Hl7.Fhir.Specification.Source;
 using Hl7.Fhir.Specification.Terminology;
-using RehabRecords.Fhir;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Validation;
@@ -58,7 +57,7 @@ internal static class ValidationSpeed
         var profiles = Directory.EnumerateFiles(Path.Combine(root, "profiles"), "*.json").Select(f => FhirJsonDeserializer.SYNTAXONLY.DeserializeResource(File.ReadAllText(f)));
         var zipFile = typeof(ValidationSpeed).Assembly.GetCustomAttributes<AssemblyMetadataAttribute>().Single(a => a.Key == "SpecificationZip").Value!;
         var unpacked = Directory.CreateDirectory(Path.Combine(root, "artifacts/benchmarks/specification")).FullName;
-        var zip = new CachedResolver(new ZipSource(ModelInfo.ModelInspector, zipFile, unpacked, new DirectorySourceSettings()));
+        var zip = new CachedResolver(new ZipSource(zipFile, unpacked));
         var all = new CachedResolver(new SnapshotSource(new CachedResolver(new MultiResolver(new InMemoryResourceResolver(profiles.ToArray()), zip))));
         var validator = new Validator(all, new LocalTerminologyService(all), null, new ValidationSettings());
         return new(b => FhirJsonDeserializer.STRICT.DeserializeResource(Encoding.UTF8.GetString(b)), r => validator.Validate(r).Success);

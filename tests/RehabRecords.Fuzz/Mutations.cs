@@ -121,7 +121,7 @@ internal static class Mutations
         }
     }
 
-    private static JsonNode? Value(Chance chance, List<string> raw)
+    private static JsonValue? Value(Chance chance, List<string> raw)
     {
         if (chance.OneIn(3))
         {

@@ -100,6 +100,14 @@ public sealed class ResourceValidator : IDisposable
                 OperationOutcome.IssueType.TooCostly, "A text takes too long to be checked against the pattern of its element. Shorten it.", resource.TypeName));
         }
 
+#pragma warning disable CA1031 // The library throws exceptions of many kinds at values it did not foresee, such as a reference that is no address.
+        catch (Exception e) when (e is not OutOfMemoryException)
+#pragma warning restore CA1031
+        {
+            // What could not be checked is not kept; a check of ours usually says which element it was.
+            issues.Add(Issue.Error(OperationOutcome.IssueType.Value, $"The resource holds a value that cannot be checked: {e.Message}", resource.TypeName));
+        }
+
         var view = ResourceView.Of(resource);
         foreach (var check in _checks)
             check.Check(view, issues);

@@ -65,6 +65,16 @@ public class LibraryTests(TradeApp app) : IClassFixture<TradeApp>
     }
 
     [Fact]
+    public async Task A_template_put_in_through_fhir_without_a_code_is_listed_by_its_id()
+    {
+        var body = await File.ReadAllTextAsync(Path.Combine(Repository.Root, "examples", "PlanDefinition-table-top-hand-practice.json"));
+        using var stored = await app.Http.PostAsync("/fhir/PlanDefinition", TestApp.Json(body, "application/fhir+json"));
+        Assert.True(stored.IsSuccessStatusCode, await stored.Content.ReadAsStringAsync());
+        var id = stored.Headers.Location!.ToString().Split("/PlanDefinition/")[1].Split('/')[0];
+        Assert.Contains((await app.GetAsync("/api/templates")).AsArray(), t => (string?)t!["template"] == id);
+    }
+
+    [Fact]
     public async Task Lists_hold_what_was_added()
     {
         Assert.Contains((await app.GetAsync("/api/exercises")).AsArray(), e => (string?)e!["exercise"] == "coin-stacking|1.0.0");

@@ -16,6 +16,12 @@ internal sealed class ReferenceTypesCheck(ReferenceTargets targets) : IResourceC
                 continue;
             }
 
+            if (!Uri.TryCreate(text, UriKind.RelativeOrAbsolute, out _))
+            {
+                issues.Error(OperationOutcome.IssueType.Value, LiteralReference.Unreadable(text), at);
+                continue;
+            }
+
             var literal = LiteralReference.Of(text);
             if (literal.IsUnreadable)
             {

@@ -37,6 +37,7 @@ public class OwnChecksTests
     [InlineData("implicit rules", "{\"resourceType\":\"Patient\",\"implicitRules\":\"https://other.example/rules\",\"active\":true}", "Patient", "implicitRules")]
     [InlineData("unknown profile", "{\"resourceType\":\"Patient\",\"meta\":{\"profile\":[\"https://other.example/p\"]},\"active\":true}", "Patient.meta.profile", "https://other.example/p")]
     [InlineData("profile of another type", "{\"resourceType\":\"Patient\",\"meta\":{\"profile\":[\"" + Base + "session\"]},\"active\":true}", "Patient.meta.profile", "a profile of Procedure")]
+    [InlineData("reference that is no address", "{\"resourceType\":\"Procedure\",\"status\":\"completed\",\"subject\":{\"reference\":\"a|b|c\"}}", "Procedure.subject", "neither Type/id nor")]
     [InlineData("profile in another version", "{\"resourceType\":\"Procedure\",\"meta\":{\"profile\":[\"" + Base + "session|7\"]},\"status\":\"completed\",\"subject\":{\"reference\":\"Patient/1\"}}", "Procedure.meta.profile", "not known here")]
     [InlineData("script in a text", "{\"resourceType\":\"Patient\",\"name\":[{\"text\":\"Ann <script>x</script>\"}]}", "Patient.name[0].text", "<script>")]
     [InlineData("a picture in a note", Observation + ",\"note\":[{\"text\":\"see <img src='x' onerror='y'>\"}]}", "Observation.note[0].text", "<img")]
