@@ -15,7 +15,7 @@ internal static class CourseHeadings
         .. MeasureStatements.Of(d.Whole.Record, d.Whole.Findings).Select(s => s.Under(NoteSection.AssessmentScales)),
         .. d.Programmes.SelectMany(p => AssessmentSection.Goals(p.Record, p.Findings).Select(s => InProgramme(d, p, s, NoteSection.AssessmentScales))),
         .. d.Programmes.SelectMany(p => Practice(d, p)),
-        .. Supplied(d), .. Used(d),
+        .. Supplied(d), .. Used(d), DischargeRules.NoMedicines.State("", NotKept, new Evidence(d.Whole.Outline.Evidence)),
     ];
 
     private static Statement Course(DischargeRecord d)
@@ -38,6 +38,8 @@ internal static class CourseHeadings
             .Select(g => $"{g.Key}: {Wording.List(g.Select(c => MeasureStatements.Name(d.Whole.Record, c.Measure, c.Last)))}");
         yield return DischargeRules.Outcome.State("", $"First against last result, by measure and side: {string.Join("; ", groups)}.", evidence);
     }
+
+    private const string NotKept = "Medicines are not kept in this record; absence here does not mean that there are none.";
 
     private const string Better = "better, at or above measurement error";
     private const string Worse = "worse, at or above measurement error";
@@ -108,7 +110,8 @@ internal static class CourseHeadings
 
     private static string Amount(decimal? done, decimal? planned, string one, string many) =>
         planned is > 0 and var due
-            ? $"{Wording.Number(done ?? 0)} of {Wording.Number(due)} planned {many} ({Wording.Percent((double)((done ?? 0) / due))})"
+            // What nobody reported is unknown, not 0.
+            ? done is null ? $"none of {Wording.Number(due)} planned {many} reported" : $"{Wording.Number(done.Value)} of {Wording.Number(due)} planned {many} ({Wording.Percent((double)(done.Value / due))})"
             : $"{Wording.Number(done ?? 0)} {(done == 1 ? one : many)}";
 
     private static IEnumerable<Statement> Supplied(DischargeRecord d)

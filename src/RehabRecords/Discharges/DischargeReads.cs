@@ -28,7 +28,7 @@ public sealed class DischargeReads(RecordStore store, ProgressReader reader, Mea
             : await Blockers.OfAsync(store, record.Patient.Id!, [.. record.Programmes.Select(p => p.Record)], record.On, ct);
         var overridden = (record.Form.Stated.Overrides ?? []).Select(o => o.Blocker).ToHashSet();
         return DischargeView.Of(summary, record.Episode.Resource, [.. blockers.Where(b => !b.CanBeOverridden || !overridden.Contains(b.Blocker))],
-            ChangeView.Between(NoteComposition.Read(summary), DischargeDraft.Statements(record)));
+            StaleView.Between(NoteComposition.Read(summary), DischargeDraft.Statements(record)));
     }
 
     /// <summary>The record as it is now, with the form as the summary cites it.</summary>

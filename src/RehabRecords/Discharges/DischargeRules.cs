@@ -48,7 +48,7 @@ public static class DischargeRules
         "five-level goal attainment scaling (Kiresuk and Sherman 1968)");
 
     public static readonly NoteRule DoseInAll = new("discharge-dose", Procedures, StatementKind.Finding,
-        "{exercise}, in all: {n} of {m} planned repetitions ({p} %), {minutes} min, on {n} occasions{; {n} of them without an amount}.",
+        "{exercise}, in all: {{n} of {m} planned repetitions ({p} %) | none of {m} planned repetitions reported}, {minutes} min, on {n} occasions{; {n} of them without an amount}.",
         "For each exercise, over its whole course.", "repetitions are counted, not only minutes; planned only up to the day of discharge: rule of this record");
 
     public static readonly NoteRule Supplied = new("discharge-equipment-supplied", Devices, StatementKind.Reported,
@@ -56,6 +56,9 @@ public static class DischargeRules
 
     public static readonly NoteRule Used = new("discharge-equipment-used", Devices, StatementKind.Finding,
         "Used for the exercises: {item (or household alternative)}.", "An exercise of a programme at discharge needs equipment.", Minimum);
+
+    public static readonly NoteRule NoMedicines = new("discharge-no-medicines", Devices, StatementKind.Gap,
+        "Medicines are not kept in this record; absence here does not mean that there are none.", "Always, since equipment under the same heading would read as if it were all.", Minimum);
 
     public static readonly NoteRule OpenFlag = new("discharge-flag-open", SafetyAlerts, StatementKind.Caution,
         "Outstanding red flag: {flag}, since {date} ({urgency}). {what to do}", "A red flag is open. Nobody can be discharged over one; it can be raised by a late report.", Safety);
@@ -143,7 +146,7 @@ public static class DischargeRules
 
     public static IReadOnlyList<NoteRule> All { get; } =
     [
-        Person, Gp, Referrer, Episode, Discharge, Diagnosis, Condition, Course, Outcome, Attainment, DoseInAll, Supplied, Used,
+        Person, Gp, Referrer, Episode, Discharge, Diagnosis, Condition, Course, Outcome, Attainment, DoseInAll, Supplied, Used, NoMedicines,
         OpenFlag, ClearedFlag, Precaution, Caution, PainLimit, NoHarm, Legal, Social, Carer, Requirements, Wishes, LastWords,
         Information, Training, Briefing, NoTraining, Contact, Emergency, AtDischarge, Exercise, Action, NoActions, Review, NoReview, LeftOpen, Author, Recipient,
     ];

@@ -100,7 +100,9 @@ public class DischargeTests(TradeApp app) : IClassFixture<TradeApp>
         var text = await app.Http.GetStringAsync(address, "text/plain");
         Assert.StartsWith("DRAFT", text);
         Assert.Contains("SAFETY ALERTS\n", text);
-        Assert.Contains("“The block is finished &amp; done.”", await app.Http.GetStringAsync(address, "text/html"));
+        var page = await app.Http.GetStringAsync(address, "text/html");
+        Assert.Contains("“The block is finished &amp; done.”", page);
+        Assert.Contains("to 15 June 2026 (the day of discharge)", page);
         var document = JsonNode.Parse(await app.Http.GetStringAsync(address, "application/fhir+json"))!;
         Assert.Equal(("document", "Composition"), ((string?)document["type"], (string?)document["entry"]![0]!["resource"]!["resourceType"]));
         Assert.Contains(document["entry"]!.AsArray(), e => (string?)e!["resource"]!["resourceType"] == "QuestionnaireResponse");
