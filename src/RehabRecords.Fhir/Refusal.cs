@@ -81,5 +81,8 @@ public sealed class RefusedException(Refusal refusal, IReadOnlyList<Issue> issue
 
     public Refusal Refusal { get; } = refusal;
 
+    /// <summary>The version there is, where the one that was named, or was not, is the reason.</summary>
+    public int? CurrentVersion { get; init; }
+
     public IReadOnlyList<Issue> Issues { get; } = issues;
 }

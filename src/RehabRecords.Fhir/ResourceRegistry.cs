@@ -72,7 +72,8 @@ public sealed class ResourceRegistry
         new("AdverseEvent", Interactions.All, "Something that went wrong or nearly did."),
         new("Consent", Interactions.All, "What a person agreed to share."),
         new("Composition", Interactions.All, "A note or summary."),
-        new("Bundle", Interactions.All, "A frozen document or exchange."),
+        // What was put together and perhaps signed as one is replaced as one, never patched in pieces.
+        new("Bundle", Interactions.All & ~Interactions.Patch, "A frozen document or exchange."),
         new("DocumentReference", Interactions.All, "A paper or file kept with the record."),
         new("Binary", Interactions.Read | Interactions.VersionRead | Interactions.History | Interactions.TypeHistory | Interactions.Create | Interactions.Delete, "The bytes of a file."),
         new("Provenance", Interactions.All, "Where a resource came from."),

@@ -11,6 +11,9 @@ public enum Effect
     /// <summary>A creation under a condition found what it would have created.</summary>
     Found,
     Updated,
+
+    /// <summary>A patch that changes nothing made no new version.</summary>
+    Unchanged,
     Deleted,
 
     /// <summary>What was to be deleted is not there.</summary>
@@ -22,13 +25,19 @@ public enum Effect
 public sealed record Changed(Effect Effect, RecordVersion? Version);
 
 /// <summary>
-/// Carries out changes, one or many, all or none of them. Deletions come first, then creations, then updates; the order
-/// in which they were asked for does not matter.
+/// Carries out changes, one or many, all or none of them. Deletions come first, then creations, then updates and
+/// patches; the order in which they were asked for does not matter.
 /// </summary>
 public sealed class Transaction(RecordStore store, RecordWriter writer, ResourceRegistry registry)
 {
+    private readonly ChangePlanner _planner = new(store, registry);
+
     // Another caller may create what a condition names between our look and our commit; then the next look finds it.
     private const int MostTries = 5;
+
+    // Two deletions of one resource are two changes of it, whichever is listed first.
+    private static readonly HashSet<string> NothingGone = [];
+
 
     public async Task<Changed> OneAsync(Change change, CancellationToken ct) => (await AllAsync([change], "", ct))[0];
 
@@ -37,8 +46,8 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
     /// <returns>One answer for each change, in the same order.</returns>
     public async Task<IReadOnlyList<Changed>> AllAsync(IReadOnlyList<Change> changes, string ownBase, CancellationToken ct)
     {
-        RefuseDoubles(changes);
-        var conditional = changes.Any(c => !string.IsNullOrEmpty(c.IfNoneExist));
+        RefuseDoubles(changes, i => changes[i].Id);
+        var conditional = changes.Any(c => !string.IsNullOrEmpty(c.IfNoneExist) || c.Condition is not null);
         for (var attempt = 1; ; attempt++)
         {
             var plan = await PlanAsync(changes, ownBase, ct);
@@ -55,60 +64,23 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
     private async Task<Planned[]> PlanAsync(IReadOnlyList<Change> changes, string ownBase, CancellationToken ct)
     {
         var plan = new Planned[changes.Count];
+        var doomed = new HashSet<string>(StringComparer.Ordinal);
         var targets = new Dictionary<string, Target>(StringComparer.Ordinal);
-        for (var i = 0; i < changes.Count; i++)
+        // Deletions first: no condition of another entry is met by what is gone when it is looked at.
+        foreach (var i in Enumerable.Range(0, changes.Count).OrderBy(i => changes[i].Kind != ChangeKind.Delete))
         {
-            plan[i] = await PlanAsync(changes[i], ct);
+            plan[i] = await _planner.PlanAsync(changes[i], changes[i].Kind == ChangeKind.Delete ? NothingGone : doomed, ct);
+            if (plan[i] is { Effect: Effect.Deleted, Existing: { } going })
+                doomed.Add(going.Address);
             if (changes[i].FullUrl is { Length: > 0 } fullUrl && plan[i].Target is { } target && !targets.TryAdd(fullUrl, target))
                 throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Duplicate,
                     $"fullUrl '{fullUrl}' is given twice; a name stands for one entry.", changes[i].Path + ".fullUrl");
         }
+        // A condition may name what another entry names by its id.
+        RefuseDoubles(changes, i => plan[i].Effect == Effect.Found ? null : plan[i].Existing?.Id);
         if (changes is not [{ Path: "" }])
             await RewriteAsync(changes, plan, targets, ownBase, ct);
         return plan;
-    }
-
-    private async Task<Planned> PlanAsync(Change change, CancellationToken ct)
-    {
-        RequireOffered(change);
-        switch (change.Kind)
-        {
-            case ChangeKind.Create:
-                if (!string.IsNullOrEmpty(change.IfNoneExist) && await FindAsync(change, ct) is { } existing)
-                    return new Planned(Effect.Found, existing, null, new Target(existing.Type, existing.Id, existing.Version));
-                var created = Copy(change);
-                created.Id = NewId.Next();
-                return new Planned(Effect.Created, null, created, new Target(change.Type, created.Id, 1));
-
-            case ChangeKind.Update:
-                if (change.Resource!.Id != change.Id)
-                    throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Invalid,
-                        $"The address names {change.Type}/{change.Id}, the body has id '{change.Resource.Id}'. They must be the same.", At(change, "resource.id", $"{change.Type}.id"));
-                var current = await store.ReadAsync(change.Type, change.Id!, ct);
-                if (current is null)
-                    throw new RefusedException(Refusal.NotAllowed, OperationOutcome.IssueType.NotSupported,
-                        $"There is no {change.Type}/{change.Id}, and ids are given by the service alone. Create it with POST /{change.Type}.", At(change, "request.url", ""));
-                VersionTag.Require(current, change.IfMatch, At(change, "request.ifMatch", ""));
-                return new Planned(Effect.Updated, current, Copy(change), new Target(change.Type, change.Id!, current.Version + 1));
-
-            default:
-                var doomed = await store.ReadAsync(change.Type, change.Id!, ct);
-                if (doomed is null or { Deleted: true })
-                    return new Planned(Effect.AlreadyGone, doomed, null, null);
-                VersionTag.Require(doomed, change.IfMatch, At(change, "request.ifMatch", ""));
-                return new Planned(Effect.Deleted, doomed, null, null);
-        }
-    }
-
-    private async Task<RecordVersion?> FindAsync(Change change, CancellationToken ct)
-    {
-        var at = At(change, "request.ifNoneExist", "");
-        var condition = IdentifierCondition.Parse(change.IfNoneExist!, at);
-        // Only what carries the identifier claims it; without the claim a second caller would create a second one.
-        if (!condition.Holds(change.Resource!))
-            throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.BusinessRule,
-                $"The condition names identifier {condition}, which the resource does not carry. Add it to the resource.", at);
-        return await store.HolderOfAsync(change.Type, condition.System, condition.Value, ct) is { } id ? await store.ReadAsync(change.Type, id, ct) : null;
     }
 
     private async Task RewriteAsync(IReadOnlyList<Change> changes, Planned[] plan, Dictionary<string, Target> targets, string ownBase, CancellationToken ct)
@@ -129,11 +101,14 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
         for (var i = 0; i < plan.Length; i++)
         {
             if (plan[i].Body is { } body)
-                references.Rewrite(body, changes[i].FullUrl, changes[i].Path + ".resource", issues);
+                references.Rewrite(body, OriginOf(changes[i]), changes[i].Path + ".resource", issues);
         }
         if (issues.Count > 0)
             throw new RefusedException(Refusal.Invalid, issues);
     }
+
+    // What is patched lies here, so its relative references are ours whatever the entry is called.
+    private static string? OriginOf(Change change) => change.Kind == ChangeKind.Patch ? null : change.FullUrl;
 
     // A condition may be met by what this very transaction writes, and not by what it deletes.
     private async Task<string?> MeetAsync(string reference, string path, Planned[] plan, List<Issue> issues, CancellationToken ct)
@@ -162,7 +137,7 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
                     continue;
                 places.Add(i);
                 if (effect == Effect.Deleted)
-                    set.Delete(changes[i].Type, changes[i].Id!, plan[i].Existing!.Version);
+                    set.Delete(changes[i].Type, plan[i].Existing!.Id, plan[i].Existing!.Version);
                 else if (effect == Effect.Created)
                     set.Create(plan[i].Body!);
                 else
@@ -181,7 +156,7 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
         }
         catch (RefusedException refused) when (changes[0].Path.Length > 0)
         {
-            throw new RefusedException(refused.Refusal, [.. refused.Issues.Select(issue => issue.Write is { } write ? InEntry(issue, changes[places[write]].Path, set.Writes[write]) : issue)]);
+            throw new RefusedException(refused.Refusal, [.. refused.Issues.Select(issue => issue.Write is { } write ? InEntry(issue, changes[places[write]].Path, set.Writes[write]) : issue)]) { CurrentVersion = refused.CurrentVersion };
         }
     }
 
@@ -197,45 +172,14 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
         };
     }
 
-    private void RequireOffered(Change change)
-    {
-        var place = At(change, "request.url", "");
-        var kind = registry.Find(change.Type) ?? throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotSupported,
-            $"{change.Type} is not kept here; the CapabilityStatement lists the types that are.", place);
-        var needed = change.Kind switch { ChangeKind.Create => Interactions.Create, ChangeKind.Update => Interactions.Update, _ => Interactions.Delete };
-        if (!kind.Offers(needed))
-            throw new RefusedException(Refusal.NotAllowed, OperationOutcome.IssueType.NotSupported, $"{needed} is not offered for {change.Type}.", place);
-    }
-
-    private static void RefuseDoubles(IReadOnlyList<Change> changes)
+    private static void RefuseDoubles(IReadOnlyList<Change> changes, Func<int, string?> idOf)
     {
         var seen = new HashSet<string>(StringComparer.Ordinal);
-        foreach (var change in changes.Where(c => c.Id is not null))
+        for (var i = 0; i < changes.Count; i++)
         {
-            if (!seen.Add($"{change.Type}/{change.Id}"))
+            if (idOf(i) is { } id && !seen.Add($"{changes[i].Type}/{id}"))
                 throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Duplicate,
-                    $"{change.Type}/{change.Id} is changed by two entries; which one wins would depend on their order. Keep one.", change.Path + ".request.url");
+                    $"{changes[i].Type}/{id} is changed by two entries; which one wins would depend on their order. Keep one.", changes[i].Path + ".request.url");
         }
     }
-
-    // The caller's id of something new, and its version and time, are the service's to give.
-    private static Resource Copy(Change change)
-    {
-        var copy = (Resource)change.Resource!.DeepCopy();
-        if (copy.Meta is { } meta)
-        {
-            if (meta.Tag.Exists(t => t.Code == "SUBSETTED"))
-                throw new RefusedException(Refusal.Invalid, OperationOutcome.IssueType.BusinessRule,
-                    "The resource is tagged SUBSETTED: it is a part of one, and storing it would lose the rest. Read the whole, change that and send it.", At(change, "resource.meta.tag", $"{change.Type}.meta.tag"));
-            meta.VersionId = null;
-            meta.LastUpdated = null;
-            if (!meta.EnumerateElements().Any())
-                copy.Meta = null;
-        }
-        return copy;
-    }
-
-    private static string At(Change change, string inEntry, string alone) => change.Path.Length == 0 ? alone : $"{change.Path}.{inEntry}";
-
-    private sealed record Planned(Effect Effect, RecordVersion? Existing, Resource? Body, Target? Target);
 }

@@ -21,7 +21,7 @@ internal sealed class ReadResult(Call call, RecordVersion version, Shown shown) 
     public Task ExecuteAsync(HttpContext httpContext)
     {
         Label(httpContext.Response, version);
-        if (!IsKnown(httpContext.Request))
+        if (!Known.Is(version, httpContext.Request))
             return new BodyResult(call, shown.Of(version.Json)).ExecuteAsync(httpContext);
         httpContext.Response.StatusCode = StatusCodes.Status304NotModified;
         return Task.CompletedTask;
@@ -32,14 +32,23 @@ internal sealed class ReadResult(Call call, RecordVersion version, Shown shown) 
         response.Headers.ETag = VersionTag.Of(version.Version);
         response.Headers.LastModified = HeaderUtilities.FormatDate(version.LastUpdated);
     }
+}
 
-    private bool IsKnown(HttpRequest request)
+/// <summary>Whether a caller has a version already, by what it says of the ones it has.</summary>
+internal static class Known
+{
+    public static bool Is(RecordVersion version, HttpRequest request) => Is(
+        version,
+        request.Headers.IfNoneMatch.Count > 0 ? request.Headers.IfNoneMatch.ToString() : null,
+        HeaderUtilities.TryParseDate(request.Headers.IfModifiedSince.ToString(), out var since) ? since : null);
+
+    public static bool Is(RecordVersion version, string? ifNoneMatch, DateTimeOffset? ifModifiedSince)
     {
-        if (request.Headers.IfNoneMatch.Count > 0)
-            return request.Headers.IfNoneMatch.SelectMany(h => (h ?? "").Split(',')).Any(tag => tag.Trim() == "*" || VersionTag.Read(tag) == version.Version);
+        // Where tags are given, the time says nothing more (RFC 9110).
+        if (!string.IsNullOrWhiteSpace(ifNoneMatch))
+            return ifNoneMatch.Split(',').Any(tag => tag.Trim() == "*" || VersionTag.Read(tag) == version.Version);
         // The header counts in whole seconds, so the version is compared in whole seconds too.
-        return HeaderUtilities.TryParseDate(request.Headers.IfModifiedSince.ToString(), out var since)
-            && version.LastUpdated.ToUnixTimeSeconds() <= since.ToUnixTimeSeconds();
+        return ifModifiedSince is { } since && version.LastUpdated.ToUnixTimeSeconds() <= since.ToUnixTimeSeconds();
     }
 }
 
@@ -56,10 +65,13 @@ internal sealed class WrittenResult(Call call, int status, RecordVersion version
                 httpContext.Response.StatusCode = status;
                 return Task.CompletedTask;
             case Return.Outcome:
-                return OutcomeResult.WriteAsync(httpContext, status,
-                    [new Issue(OperationOutcome.IssueSeverity.Information, OperationOutcome.IssueType.Informational, $"{version.VersionedAddress} {said}.")]);
+                return OutcomeResult.WriteAsync(httpContext, status, [Said(version, said)]);
             default:
                 return new BodyResult(call, version.Json, status).ExecuteAsync(httpContext);
         }
     }
+
+    /// <param name="version">Null when there was nothing to say it of.</param>
+    public static Issue Said(RecordVersion? version, string said) => new(
+        OperationOutcome.IssueSeverity.Information, OperationOutcome.IssueType.Informational, version is null ? "There was nothing to delete." : $"{version.VersionedAddress} {said}.");
 }

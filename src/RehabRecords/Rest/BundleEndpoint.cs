@@ -44,7 +44,7 @@ internal static class BundleEndpoint
             if (entry.Change is not null)
                 Answer(call, answer, changed[next++]);
             else
-                await ReadAsync(call, answer, entry.ReadUrl!);
+                await ReadAsync(call, answer, entry);
         }
         return new BodyResult(call, answer.End());
     }
@@ -57,7 +57,7 @@ internal static class BundleEndpoint
             if (refused is not null)
                 Refused(answer, refused);
             else if (entry!.Change is null)
-                await ReadAsync(call, answer, entry.ReadUrl!);
+                await ReadAsync(call, answer, entry);
             else
                 await ChangeAsync(call, answer, entry.Change);
         }
@@ -76,12 +76,15 @@ internal static class BundleEndpoint
         }
     }
 
-    private static async Task ReadAsync(Call call, BundleBody answer, string url)
+    private static async Task ReadAsync(Call call, BundleBody answer, TransactionEntry entry)
     {
         try
         {
-            var (body, version) = await call.Need<Reads>().AtAsync(url, call.Prefer.Lenient, call.Ct);
-            answer.Answered("200 OK", version, location: false, body, outcome: default);
+            var (body, version) = await call.Need<Reads>().AtAsync(entry.ReadUrl!, call.Prefer.Lenient, call.Ct);
+            if (version is not null && Known.Is(version, entry.Has.IfNoneMatch, entry.Has.IfModifiedSince))
+                answer.Answered("304 Not Modified", version, location: false, resource: default, outcome: default);
+            else
+                answer.Answered("200 OK", version, location: false, entry.HeadersOnly ? default : body, outcome: default);
         }
         catch (RefusedException refused)
         {
@@ -91,14 +94,17 @@ internal static class BundleEndpoint
 
     private static void Answer(Call call, BundleBody answer, Changed changed)
     {
-        var (status, location) = changed.Effect switch
+        var (status, location, said) = changed.Effect switch
         {
-            Effect.Created => ("201 Created", true),
-            Effect.Found or Effect.Updated => ("200 OK", true),
-            _ => ("204 No Content", false),
+            Effect.Created => ("201 Created", true, WriteEndpoints.Created),
+            Effect.Found => ("200 OK", true, WriteEndpoints.Found),
+            Effect.Updated => ("200 OK", true, WriteEndpoints.Stored),
+            Effect.Unchanged => ("200 OK", true, WriteEndpoints.Unchanged),
+            _ => ("204 No Content", false, WriteEndpoints.Deleted),
         };
         var resource = call.Prefer.Return == Return.Representation && location ? changed.Version!.Json : default;
-        answer.Answered(status, changed.Version, location, resource, outcome: default);
+        var outcome = call.Prefer.Return == Return.Outcome ? ResourceWriter.Json(OutcomeResult.Outcome([WrittenResult.Said(changed.Version, said)])) : default;
+        answer.Answered(status, changed.Version, location, resource, outcome);
     }
 
     private static void Refused(BundleBody answer, RefusedException refused)

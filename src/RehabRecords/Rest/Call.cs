@@ -3,6 +3,7 @@ using Microsoft.AspNetCore.Http.Features;
 using Microsoft.AspNetCore.WebUtilities;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Parsing;
+using RehabRecords.Fhir.Patch;
 using RehabRecords.Host;
 
 namespace RehabRecords.Rest;
@@ -78,20 +79,32 @@ internal sealed class Call
     public async Task<Resource> ReadBodyAsync(string? type = null)
     {
         var format = Negotiation.Sent(Http.Request);
-        var limit = (int)(Http.Features.Get<IHttpMaxRequestBodySizeFeature>()?.MaxRequestBodySize ?? Settings.Limits.BodyBytes);
-        using var buffer = new MemoryStream((int)Math.Clamp(Http.Request.ContentLength ?? 4096, 0, limit));
-        await Http.Request.Body.CopyToAsync(buffer, Ct);
-        var body = buffer.GetBuffer().AsMemory(0, (int)buffer.Length);
-        var resource = await ParseAsync(body, format);
+        var resource = await ParseAsync(await ReadBytesAsync(), format);
         if (type is not null && resource.TypeName != type)
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Invalid,
                 $"The address names {type}, the body is a {resource.TypeName}. Send it to /fhir/{resource.TypeName}.", resource.TypeName);
         return resource;
     }
 
+    /// <summary>Reads the body as a patch, in any of the forms that are read.</summary>
+    public async Task<ResourcePatch> ReadPatchAsync()
+    {
+        // Kept when the body is refused for its type.
+        Http.Response.Headers["Accept-Patch"] = $"{ResourcePatch.JsonPatchType}, {Negotiation.Json}, {Negotiation.Xml}";
+        return Negotiation.IsJsonPatch(Http.Request) ? ResourcePatch.OfJson(await ReadBytesAsync()) : ResourcePatch.Of(await ReadBodyAsync(), "");
+    }
+
     public string Absolute(string address) => $"{Settings.FhirBase}/{address}";
 
     public static bool IsId(string id) => id.Length is > 0 and <= 64 && id.All(c => char.IsAsciiLetterOrDigit(c) || c is '-' or '.');
+
+    private async Task<ReadOnlyMemory<byte>> ReadBytesAsync()
+    {
+        var limit = (int)(Http.Features.Get<IHttpMaxRequestBodySizeFeature>()?.MaxRequestBodySize ?? Settings.Limits.BodyBytes);
+        using var buffer = new MemoryStream((int)Math.Clamp(Http.Request.ContentLength ?? 4096, 0, limit));
+        await Http.Request.Body.CopyToAsync(buffer, Ct);
+        return buffer.GetBuffer().AsMemory(0, (int)buffer.Length);
+    }
 
     private async Task<Resource> ParseAsync(ReadOnlyMemory<byte> body, FhirFormat format)
     {

@@ -3,6 +3,7 @@ using Microsoft.AspNetCore.WebUtilities;
 using Microsoft.Net.Http.Headers;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Parsing;
+using RehabRecords.Fhir.Patch;
 
 namespace RehabRecords.Rest;
 
@@ -52,15 +53,35 @@ internal static class Negotiation
     /// <summary>The format of the body sent; refuses what is not read.</summary>
     public static FhirFormat Sent(HttpRequest request)
     {
-        if (request.Headers.ContentEncoding.Count > 0)
-            throw Unread($"Content-Encoding '{request.Headers.ContentEncoding}' is not read; send the body uncompressed.");
+        RequireUncompressed(request);
         if (!MediaTypeHeaderValue.TryParse(request.ContentType, out var sent) || !MediaTypes.TryGetValue(sent.MediaType.ToString(), out var format))
             throw Unread($"Content-Type '{request.ContentType}' is not read here. Send {Json} or {Xml}.");
-        if (sent.Charset.HasValue && !sent.Charset.Value.Trim('"').Equals("utf-8", StringComparison.OrdinalIgnoreCase))
-            throw Unread($"Character set '{sent.Charset}' is not read; FHIR is sent in UTF-8.");
+        RequireUtf8(sent);
         if (!IsOurVersion(sent))
             throw Unread($"Content-Type '{request.ContentType}' names another version of FHIR; this service speaks 4.0.");
         return format;
+    }
+
+    /// <summary>Whether the body sent is a JSON Patch.</summary>
+    public static bool IsJsonPatch(HttpRequest request)
+    {
+        if (!MediaTypeHeaderValue.TryParse(request.ContentType, out var sent) || !sent.MediaType.Equals(ResourcePatch.JsonPatchType, StringComparison.OrdinalIgnoreCase))
+            return false;
+        RequireUncompressed(request);
+        RequireUtf8(sent);
+        return true;
+    }
+
+    private static void RequireUncompressed(HttpRequest request)
+    {
+        if (request.Headers.ContentEncoding.Count > 0)
+            throw Unread($"Content-Encoding '{request.Headers.ContentEncoding}' is not read; send the body uncompressed.");
+    }
+
+    private static void RequireUtf8(MediaTypeHeaderValue sent)
+    {
+        if (sent.Charset.HasValue && !sent.Charset.Value.Trim('"').Equals("utf-8", StringComparison.OrdinalIgnoreCase))
+            throw Unread($"Character set '{sent.Charset}' is not read; FHIR is sent in UTF-8.");
     }
 
     private static AnswerFormat? Find(HttpRequest request, out RefusedException? refusal)

@@ -11,6 +11,7 @@ internal static class RestEndpoints
     private static readonly string[] Get = ["GET", "HEAD"];
     private static readonly string[] Post = ["POST"];
     private static readonly string[] Put = ["PUT"];
+    private static readonly string[] Patch = ["PATCH"];
     private static readonly string[] Delete = ["DELETE"];
 
     public static void MapRest(this IEndpointRouteBuilder app)
@@ -35,7 +36,11 @@ internal static class RestEndpoints
                 (Interactions.Search, $"/{type}/_search", Post, ReadEndpoints.SearchByPostAsync),
                 (Interactions.Create, $"/{type}", Post, WriteEndpoints.CreateAsync),
                 (Interactions.Update, one, Put, WriteEndpoints.UpdateAsync),
+                (Interactions.Patch, one, Patch, WriteEndpoints.PatchAsync),
                 (Interactions.Delete, one, Delete, WriteEndpoints.DeleteAsync),
+                (Interactions.ConditionalUpdate, $"/{type}", Put, WriteEndpoints.UpdateAsync),
+                (Interactions.Patch, $"/{type}", Patch, WriteEndpoints.PatchAsync),
+                (Interactions.ConditionalDelete, $"/{type}", Delete, WriteEndpoints.DeleteAsync),
             })
             {
                 if (!kind.Offers(interaction))

@@ -62,7 +62,7 @@ internal sealed class Shown
             throw Wrong(Elements, $"{Elements} names elements of one type, and this is about several. Ask for the history of a type, or use {Summary}.");
         var mapping = type is null ? null : ModelInfo.ModelInspector.FindClassMapping(type);
         if (mapping is not null && elements.Find(e => mapping.FindMappedElementByName(e) is null) is { } unknown && !lenient)
-            throw Wrong(Elements, $"{type} has no element '{unknown}' at its first level. Name such elements as {type}'s definition does (value, not valueQuantity), separated by commas.");
+            throw Wrong(Elements, $"{type} has no element '{unknown}' at its first level. Name such elements in {Elements} as {type}'s definition does (value, not valueQuantity), separated by commas.");
         return new Shown(summary, [.. elements]);
     }
 

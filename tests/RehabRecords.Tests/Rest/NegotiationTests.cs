@@ -119,7 +119,8 @@ public sealed class NegotiationTests(TestApp app) : IClassFixture<TestApp>
     [InlineData("GET", "/Patient/nobody", 404)]
     [InlineData("GET", "/Nothing", 404)]
     [InlineData("GET", "/Patient?unheard=1", 400)]
-    [InlineData("PATCH", "/Patient/1", 405)]
+    [InlineData("PATCH", "/AuditEvent/1", 405)]
+    [InlineData("PATCH", "/Patient/1", 415)]
     public async Task Errors_come_in_the_format_of_the_answer_too(string method, string path, int status)
     {
         using var response = await app.SendAsync(method, path, null, Json, ("Accept", "application/fhir+xml"));

@@ -167,6 +167,7 @@ public sealed class WriteTests(TestApp app) : IClassFixture<TestApp>
         var before = app.State();
         using var response = await app.SendAsync("PUT", "/Patient/brand-new", Person(id: "brand-new"));
         await response.RefusedAsync(405, "POST /Patient");
+        Assert.Equal(["DELETE", "GET", "HEAD", "PATCH"], response.Content.Headers.Allow.Order(StringComparer.Ordinal));
         Assert.Equal(before, app.State());
     }
 
@@ -178,6 +179,9 @@ public sealed class WriteTests(TestApp app) : IClassFixture<TestApp>
         Assert.Equal(HttpStatusCode.NoContent, first.StatusCode);
         Assert.Empty(await first.Content.ReadAsByteArrayAsync());
         var before = app.State();
+        using var told = await app.SendAsync("DELETE", $"/Patient/{id}", null, Json, ("Prefer", "return=OperationOutcome"));
+        Assert.Equal(HttpStatusCode.OK, told.StatusCode);
+        Assert.Contains("deletion", (await told.FhirAsync<OperationOutcome>()).Issue[0].Diagnostics!, StringComparison.Ordinal);
         using var second = await app.SendAsync("DELETE", $"/Patient/{id}");
         Assert.Equal(HttpStatusCode.NoContent, second.StatusCode);
         using var never = await app.SendAsync("DELETE", "/Patient/never-was");
@@ -202,7 +206,10 @@ public sealed class WriteTests(TestApp app) : IClassFixture<TestApp>
     [InlineData("POST", "/AuditEvent", 405, "Offered: GET, HEAD")]
     [InlineData("PUT", "/AuditEvent/1", 405, "Offered: GET, HEAD")]
     [InlineData("DELETE", "/AuditEvent/1", 405, "Offered: GET, HEAD")]
-    [InlineData("PATCH", "/Patient/1", 405, "PATCH is not offered")]
+    [InlineData("PATCH", "/AuditEvent/1", 405, "Offered: GET, HEAD")]
+    [InlineData("PATCH", "/Bundle/1", 405, "Offered: ")]
+    [InlineData("PATCH", "/Patient/1", 400, "no patch")]
+    [InlineData("PATCH", "/Patient", 405, "PATCH is not offered")]
     [InlineData("PUT", "/Patient", 405, "PUT is not offered")]
     [InlineData("DELETE", "/Patient", 405, "DELETE is not offered")]
     [InlineData("TRACE", "/Patient/1", 405, "TRACE is not offered")]
