@@ -89,11 +89,11 @@ internal sealed class ChangePlanner(RecordStore store, ResourceRegistry registry
 
     private async Task<Planned> DeletionAsync(Change change, IReadOnlySet<string> doomed, CancellationToken ct)
     {
-        var doomed = await CurrentAsync(change, doomed, ct);
-        if (doomed is null or { Deleted: true })
-            return new Planned(Effect.AlreadyGone, doomed, null, null);
-        VersionTag.Require(doomed, change.IfMatch, At(change, "request.ifMatch", ""));
-        return new Planned(Effect.Deleted, doomed, null, null);
+        var existing = await CurrentAsync(change, doomed, ct);
+        if (existing is null or { Deleted: true })
+            return new Planned(Effect.AlreadyGone, existing, null, null);
+        VersionTag.Require(existing, change.IfMatch, At(change, "request.ifMatch", ""));
+        return new Planned(Effect.Deleted, existing, null, null);
     }
 
     private Task<RecordVersion?> CurrentAsync(Change change, IReadOnlySet<string> doomed, CancellationToken ct) =>

@@ -58,14 +58,14 @@ public sealed class LostUpdateTests(TestApp app) : IClassFixture<TestApp>
                     await ActAsync(caller, act);
             }));
 
-        var (last, told) = Copy(Hl7FhirOf(await app.Http.GetStringAsync($"/fhir/Patient/{id}")));
+        var (last, told) = Copy(Read(await app.Http.GetStringAsync($"/fhir/Patient/{id}")));
         Assert.Equal(acknowledged.Count + 1, last);
         Assert.Equal(["Ada", .. acknowledged.OrderBy(a => a.Key).Select(a => a.Value)], told);
     }
 
     private static (int Version, string[] Words) Copy(Patient person) => (int.Parse(person.Meta!.VersionId!), [.. person.Name[0].Given!]);
 
-    private static Patient Hl7FhirOf(string json) => RehabRecords.Fhir.Parsing.ResourceReader.Trusted<Patient>(System.Text.Encoding.UTF8.GetBytes(json));
+    private static Patient Read(string json) => RehabRecords.Fhir.Parsing.ResourceReader.Trusted<Patient>(System.Text.Encoding.UTF8.GetBytes(json));
 
     private static string Named(string id, string[] words) =>
         $$"""{"resourceType":"Patient","id":"{{id}}","name":[{"family":"Sampleton","given":["{{string.Join("\",\"", words)}}"]}],"birthDate":"1950-04-03"}""";

@@ -15,8 +15,6 @@ namespace RehabRecords.Tests.Fhir.Patch;
 /// </summary>
 public class OfficialPatchTests(ITestOutputHelper output)
 {
-    private static readonly XNamespace Fhir = "http://hl7.org/fhir";
-
     [Fact]
     public void Every_json_patch_case_comes_out_as_it_should() => Run("json-patch-tests.json", file =>
         JsonNode.Parse(File.ReadAllText(file))!.AsArray().Select(c => (c!["comment"]!.ToString(), JsonCase(c.AsObject()))));
@@ -47,9 +45,9 @@ public class OfficialPatchTests(ITestOutputHelper output)
         try
         {
             var patch = (FhirPathPatch)ResourcePatch.Of(Read(c.Element("diff")!), "");
-            var result = ResourceWriter.Json(patch.Apply(ResourceWriter.Json(WithId(Read(c.Element("input")!)))));
-            return c.Element("output") is not { } expected ? $"should fail ({c.Element("error")?.Attribute("msg")?.Value}), gave {System.Text.Encoding.UTF8.GetString(result)}"
-                : result.AsSpan().SequenceEqual(ResourceWriter.Json(WithId(Read(expected)))) ? null : $"gave {System.Text.Encoding.UTF8.GetString(result)}";
+            var result = Written(patch.Apply(ResourceWriter.Json(WithId(Read(c.Element("input")!)))));
+            return c.Element("output") is not { } expected ? $"should fail ({c.Element("error")?.Attribute("msg")?.Value}), gave {result}"
+                : result == Written(WithId(Read(expected))) ? null : $"gave {result}";
         }
         catch (RefusedException refused)
         {
@@ -63,6 +61,14 @@ public class OfficialPatchTests(ITestOutputHelper output)
         resource.DescendantNodes().OfType<XComment>().Remove();
         new FhirXmlDeserializer(new DeserializerSettings().UsingMode(DeserializationMode.SyntaxOnly)).TryDeserializeResource(resource.CreateReader(), out var read, out _);
         return read ?? throw new InvalidDataException($"The case holds no resource: {resource}");
+    }
+
+    /// <summary>Narratives are compared as XHTML: a quotation mark may be written in two ways.</summary>
+    private static string Written(Resource resource)
+    {
+        if (resource is DomainResource { Text: { Div: { } div } text })
+            text.Div = XElement.Parse(div, LoadOptions.PreserveWhitespace).ToString(SaveOptions.DisableFormatting);
+        return System.Text.Encoding.UTF8.GetString(ResourceWriter.Json(resource));
     }
 
     private static Resource WithId(Resource resource)
