@@ -58,7 +58,7 @@ internal sealed class ChangePlanner(RecordStore store, ResourceRegistry registry
         return new Planned(Effect.Updated, current, body, new Target(change.Type, current.Id, current.Version + 1));
     }
 
-    private Planned CreationUnderCondition(Change change, string? bodyId)
+    private static Planned CreationUnderCondition(Change change, string? bodyId)
     {
         if (!string.IsNullOrWhiteSpace(change.IfMatch))
             throw new RefusedException(Refusal.StaleVersion, OperationOutcome.IssueType.Conflict,

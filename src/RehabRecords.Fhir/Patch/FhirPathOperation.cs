@@ -1,4 +1,3 @@
-using System.Collections;
 using System.Globalization;
 using System.Text.RegularExpressions;
 using Hl7.Fhir.Introspection;
@@ -53,7 +52,7 @@ internal sealed partial record FhirPathOperation(
     {
         var found = PatchPath.Find(resource, Path, At);
         return found.Count <= 1
-            ? found.FirstOrDefault()
+            ? found.Count == 0 ? null : found[0]
             : throw Impossible($"{Path} names {found.Count} elements, and an operation is about one. Name it by index or where().");
     }
 
@@ -81,17 +80,6 @@ internal sealed partial record FhirPathOperation(
         ModelInfo.ModelInspector.FindClassMapping(parent.GetType())?.FindMappedElementByName(name) is { RepresentsValueElement: false } property
             ? property
             : throw Impossible($"{parent.TypeName} has no element '{name}'.");
-
-    /// <summary>The list of a property, made if there is none yet.</summary>
-    public IList ListOf(Base parent, PropertyMapping property)
-    {
-        if (!parent.TryGetValue(property.Name, out var held) || held is not IList list)
-        {
-            list = (IList)Activator.CreateInstance(typeof(List<>).MakeGenericType(property.ImplementingType))!;
-            parent.SetValue(property.Name, list);
-        }
-        return list;
-    }
 
     public Base NewValue(PropertyMapping property) =>
         PatchValue.Of(Value!, property, out var problem) ?? throw Impossible(problem);

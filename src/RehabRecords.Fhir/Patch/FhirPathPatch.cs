@@ -55,7 +55,7 @@ internal sealed class FhirPathPatch : ResourcePatch
         var property = operation.PropertyOf(parent, operation.Name!);
         var value = operation.NewValue(property);
         if (property.IsCollection)
-            operation.ListOf(parent, property).Add(value);
+            PatchValue.ListIn(parent, property).Add(value);
         else if (parent.TryGetValue(property.Name, out var held) && held is not null)
             throw Impossible($"{operation} cannot be done: there is a {property.Name} already, and there can be only one. Use replace.", operation.At);
         else
@@ -65,7 +65,7 @@ internal sealed class FhirPathPatch : ResourcePatch
     private static void Insert(Resource resource, FhirPathOperation operation)
     {
         var (parent, property) = operation.Collection(resource);
-        var list = operation.ListOf(parent, property);
+        var list = PatchValue.ListIn(parent, property);
         operation.RequireIndex("index", operation.Index, list.Count);
         list.Insert(operation.Index!.Value, operation.NewValue(property));
     }
@@ -77,7 +77,7 @@ internal sealed class FhirPathPatch : ResourcePatch
             return;
         var (parent, property) = operation.Holder(node);
         if (property.IsCollection)
-            operation.ListOf(parent, property).RemoveAt(Place(operation.ListOf(parent, property), node.Poco));
+            PatchValue.ListIn(parent, property).RemoveAt(Place(PatchValue.ListIn(parent, property), node.Poco));
         else
             parent.SetValue(property.Name, null);
     }
@@ -88,7 +88,7 @@ internal sealed class FhirPathPatch : ResourcePatch
         var (parent, property) = operation.Holder(node);
         var value = operation.NewValue(property);
         if (property.IsCollection)
-            operation.ListOf(parent, property)[Place(operation.ListOf(parent, property), node.Poco)] = value;
+            PatchValue.ListIn(parent, property)[Place(PatchValue.ListIn(parent, property), node.Poco)] = value;
         else
             parent.SetValue(property.Name, value);
     }
@@ -96,7 +96,7 @@ internal sealed class FhirPathPatch : ResourcePatch
     private static void Move(Resource resource, FhirPathOperation operation)
     {
         var (parent, property) = operation.Collection(resource);
-        var list = operation.ListOf(parent, property);
+        var list = PatchValue.ListIn(parent, property);
         operation.RequireIndex("source", operation.Source, list.Count - 1);
         operation.RequireIndex("destination", operation.Destination, list.Count - 1);
         var moved = list[operation.Source!.Value];

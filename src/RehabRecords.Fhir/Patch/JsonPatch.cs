@@ -1,7 +1,6 @@
 using System.Text.Json;
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
-using Microsoft.AspNetCore.JsonPatch.SystemTextJson;
 using RehabRecords.Fhir.Parsing;
 
 namespace RehabRecords.Fhir.Patch;

@@ -18,6 +18,17 @@ internal static class PatchValue
         return given.Part.Count > 0 ? OfParts(given.Part, property, out problem) : Refused("the value is empty.", out problem);
     }
 
+    /// <summary>The list of a property, made if there is none yet.</summary>
+    public static IList ListIn(Base parent, PropertyMapping property)
+    {
+        if (!parent.TryGetValue(property.Name, out var held) || held is not IList list)
+        {
+            list = (IList)Activator.CreateInstance(typeof(List<>).MakeGenericType(property.ImplementingType))!;
+            parent.SetValue(property.Name, list);
+        }
+        return list;
+    }
+
     private static Base? Of(DataType value, PropertyMapping property, out string problem)
     {
         problem = "";
@@ -52,19 +63,10 @@ internal static class PatchValue
                 return Refused($"{mapping.Name} has no element '{part.Name}'.", out problem);
             if (Of(part, child, out problem) is not { } value)
                 return null;
-            if (!child.IsCollection)
-            {
-                made.SetValue(child.Name, value);
-            }
+            if (child.IsCollection)
+                ListIn(made, child).Add(value);
             else
-            {
-                if (!made.TryGetValue(child.Name, out var held) || held is not IList list)
-                {
-                    list = (IList)Activator.CreateInstance(typeof(List<>).MakeGenericType(child.ImplementingType))!;
-                    made.SetValue(child.Name, list);
-                }
-                list.Add(value);
-            }
+                made.SetValue(child.Name, value);
         }
         return made;
     }
