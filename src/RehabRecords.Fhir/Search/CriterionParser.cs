@@ -1,183 +1,93 @@
-using System.Globalization;
 using Hl7.Fhir.Model;
 
 namespace RehabRecords.Fhir.Search;
 
-/// <summary>Reads one "name[:modifier]=value[,value…]".</summary>
-internal static class CriterionParser
+/// <summary>Reads one "name[:modifier]=value[,value…]", also with a chain ("patient.name") or a reverse chain ("_has:…") before it.</summary>
+/// <param name="ownBase">Address of this service, by which its resources may be referred to as well.</param>
+internal sealed class CriterionParser(SearchParameters parameters, bool lenient, string? ownBase)
 {
-    /// <summary>Beyond what any quantity of a record can be, and well inside what decimals can hold.</summary>
-    private const decimal Largest = 1e15m;
-
-    private static readonly string[] _prefixes = ["eq", "ne", "gt", "lt", "ge", "le", "sa", "eb", "ap"];
+    /// <summary>More would be a way to keep the store busy for long by one short request.</summary>
+    public const int MostValues = 200;
 
     /// <returns>Null where the parameter is not known and that is to be passed over.</returns>
-    public static Criterion? Parse(SearchParameters parameters, string type, string name, string text, bool lenient)
+    public Criterion? Parse(IReadOnlyList<string> types, string name, string text)
+    {
+        if (name.StartsWith("_has:", StringComparison.Ordinal))
+            return Has(types, name, text);
+        var dot = name.IndexOf('.', StringComparison.Ordinal);
+        return dot > 0 ? Chain(types, name, name[..dot], name[(dot + 1)..], text) : Plain(types, name, name, text);
+    }
+
+    private Criterion? Plain(IReadOnlyList<string> types, string said, string name, string text)
     {
         var colon = name.IndexOf(':', StringComparison.Ordinal);
         var code = colon < 0 ? name : name[..colon];
         var modifier = colon < 0 ? null : name[(colon + 1)..];
-        if (parameters.Find(type, code) is not { } parameter)
+        if (parameters.Find(types, code) is not { } parameter)
         {
             return lenient
                 ? null
-                : throw SearchQuery.Bad(
-                    name,
-                    code.Contains('.', StringComparison.Ordinal) || code == "_has"
-                        ? "chained searches are not offered; search in two steps"
-                        : $"{type} has no such parameter; it has {string.Join(", ", parameters.For(type).Select(p => p.Code))}");
+                : throw SearchQuery.Bad(said, $"{Named(types)} has no such parameter; it has {string.Join(", ", parameters.For(types).Select(p => p.Code))}");
         }
 
-        if (modifier == "missing" && !parameter.IsOwnColumn)
+        if (modifier is not null && !parameter.Modifiers.Contains(modifier))
+            throw SearchQuery.Bad(said, $"the modifier :{modifier} is not offered for it, only {string.Join(", ", parameter.Modifiers.Select(m => ":" + m).DefaultIfEmpty("the plain name"))}");
+        if (modifier == "missing")
         {
             return text switch
             {
                 "true" => new MissingCriterion(parameter, true),
                 "false" => new MissingCriterion(parameter, false),
-                _ => throw SearchQuery.Bad(name, $"'{text}' is neither true nor false"),
+                _ => throw SearchQuery.Bad(said, $"'{text}' is neither true nor false"),
             };
         }
 
-        if (modifier is not null && !Takes(parameter, modifier))
-            throw SearchQuery.Bad(name, $"the modifier :{modifier} is not offered for it, only {string.Join(", ", ModifiersOf(parameter).Select(m => ":" + m))}");
-        var values = EscapedText.Split(text, ',').Select(part => Value(parameter, modifier, name, part)).ToList();
-        return new ValueCriterion(parameter, values, modifier == "not", modifier == "identifier");
-    }
-
-    public static IEnumerable<string> ModifiersOf(SearchParam parameter) => parameter switch
-    {
-        { IsOwnColumn: true } => [],
-        { Kind: SearchParamType.Token } => ["missing", "not"],
-        { Kind: SearchParamType.String } => ["missing", "exact", "contains"],
-        { Kind: SearchParamType.Reference } => ["missing", "identifier", .. parameter.Targets],
-        _ => ["missing"],
-    };
-
-    private static bool Takes(SearchParam parameter, string modifier) => ModifiersOf(parameter).Contains(modifier);
-
-    private static SearchValue Value(SearchParam parameter, string? modifier, string name, string part)
-    {
-        if (part.Length == 0)
-            throw SearchQuery.Bad(name, "one of its values is empty");
-        return parameter.Kind switch
+        var parts = EscapedText.Split(text, ',').ToList();
+        if (parts.Count > MostValues)
+            throw SearchQuery.Bad(said, $"it has {parts.Count} values, and {MostValues} are the most");
+        var values = parts.Select(part => ValueParser.Value(parameter, modifier, said, part, ownBase)).ToList();
+        return new ValueCriterion(parameter, values, modifier == "not", modifier switch
         {
-            _ when parameter.Code == "_id" => new IdValue(EscapedText.Plain(part)),
-            SearchParamType.Token => Token(name, part),
-            SearchParamType.Date => Date(name, part),
-            SearchParamType.Reference => modifier == "identifier" ? Token(name, part) : Reference(parameter, modifier, EscapedText.Plain(part)),
-            SearchParamType.String => new StringValue(
-                modifier switch { "exact" => TextMatch.Exact, "contains" => TextMatch.Contains, _ => TextMatch.Starts }, EscapedText.Plain(part)),
-            SearchParamType.Uri => new UriValue(EscapedText.Plain(part)),
-            _ => Quantity(name, part),
-        };
+            "identifier" => Facet.Identifier,
+            "text" => Facet.Text,
+            "of-type" => Facet.OfType,
+            _ => Facet.Values,
+        });
     }
 
-    private static TokenValue Token(string name, string part)
+    private ChainCriterion? Chain(IReadOnlyList<string> types, string said, string link, string rest, string text)
     {
-        var parts = EscapedText.Split(part, '|').Select(EscapedText.Plain).ToList();
-        return parts switch
-        {
-            [var code] => new TokenValue(null, IndexValues.Code(code)),
-            ["", ""] => throw SearchQuery.Bad(name, "it has neither a system nor a code"),
-            [var system, ""] => new TokenValue(system, null),
-            [var system, var code] => new TokenValue(system, IndexValues.Code(code)),
-            _ => throw SearchQuery.Bad(name, $"'{part}' has more than one bar; a bar that belongs to the value is written \\|"),
-        };
+        var colon = link.IndexOf(':', StringComparison.Ordinal);
+        var (code, type) = colon < 0 ? (link, null) : (link[..colon], link[(colon + 1)..]);
+        if (parameters.Find(types, code) is not { Kind: SearchParamType.Reference } parameter)
+            return lenient && parameters.Find(types, code) is null ? null : throw SearchQuery.Bad(said, $"{Named(types)} has no reference parameter '{code}' to go on from");
+        if (rest.Contains('.', StringComparison.Ordinal) || rest.StartsWith("_has:", StringComparison.Ordinal))
+            throw SearchQuery.Bad(said, "a chain goes one step; search in two steps for more");
+        if (type is not null && !parameter.Targets.Contains(type))
+            throw SearchQuery.Bad(said, $"'{code}' never leads to {type}, only to {string.Join(", ", parameter.Targets)}");
+        var next = rest.Split(':')[0];
+        // Without a type the chain goes on in each type that has the parameter.
+        var targets = (type is not null ? [type] : parameter.Targets.Where(parameters.Registry.Has)).Where(t => parameters.Find(t, next) is not null)
+            .Select(t => (Type: t, Inner: Plain([t], said, rest, text))).Where(t => t.Inner is not null)
+            .Select(t => new TargetCriterion(t.Type, t.Inner!, parameters.Find(t.Type, "url"))).ToList();
+        return targets.Count > 0 ? new ChainCriterion(parameter, targets)
+            : lenient ? null
+            : throw SearchQuery.Bad(said, $"nothing that '{link}' leads to has a parameter '{next}'");
     }
 
-    private static (Comparison Comparison, string Value) Prefix(string part)
+    private HasCriterion? Has(IReadOnlyList<string> types, string name, string text)
     {
-        var at = part.Length > 2 ? Array.IndexOf(_prefixes, part[..2]) : -1;
-        return at < 0 ? (Comparison.Eq, part) : ((Comparison)at, part[2..]);
+        if (types is not [var type])
+            throw SearchQuery.Bad(name, "it can be asked of one type at a time only");
+        var parts = name.Split(':', 4);
+        if (parts.Length < 4 || parameters.Find(parts[1], parts[2]) is not { Kind: SearchParamType.Reference } parameter)
+            throw SearchQuery.Bad(name, "it must be _has:Type:reference:parameter, such as _has:Observation:patient:code");
+        if (parts[3].Contains('.', StringComparison.Ordinal) || parts[3].StartsWith("_has:", StringComparison.Ordinal))
+            throw SearchQuery.Bad(name, "_has goes one step; search in two steps for more");
+        if (parameter.Targets.Count > 0 && !parameter.Targets.Contains(type))
+            throw SearchQuery.Bad(name, $"{parts[1]}:{parts[2]} never leads to {type}, only to {string.Join(", ", parameter.Targets)}");
+        return Plain([parts[1]], name, parts[3], text) is { } inner ? new HasCriterion(parameter, type, inner, parameters.Find(type, "url")) : null;
     }
 
-    private static DateValue Date(string name, string part)
-    {
-        var (comparison, rest) = Prefix(EscapedText.Plain(part));
-        return DateRange.Parse(rest) is { } range
-            ? new DateValue(comparison, range.Start, range.Finish)
-            : throw SearchQuery.Bad(name, $"'{part}' is not a date such as 2026, 2026-03, 2026-03-09 or 2026-03-09T14:00:00Z, with or without one of {string.Join(", ", _prefixes)} before it");
-    }
-
-    private static ReferenceValue Reference(SearchParam parameter, string? type, string part)
-    {
-        var bar = part.IndexOf('|', StringComparison.Ordinal);
-        if (bar >= 0)
-            return new ReferenceValue([part[..bar]], part[(bar + 1)..]);
-        if (type is not null && !part.Contains('/', StringComparison.Ordinal))
-            return new ReferenceValue([$"{type}/{part}"], null);
-        if (ReferenceTypes.Split(part) is { } split)
-            return new ReferenceValue([split.Base.Length == 0 ? $"{split.Type}/{split.Id}" : $"{split.Base}/{split.Type}/{split.Id}"], split.Version.Length == 0 ? null : split.Version);
-        return part.Contains('/', StringComparison.Ordinal) || part.Contains(':', StringComparison.Ordinal)
-            ? new ReferenceValue([part], null)
-            : new ReferenceValue([.. (parameter.Targets.Count > 0 ? parameter.Targets : ModelInfo.SupportedResources).Select(t => $"{t}/{part}")], null);
-    }
-
-    private static QuantityValue Quantity(string name, string part)
-    {
-        var parts = EscapedText.Split(part, '|').Select(EscapedText.Plain).ToList();
-        var (comparison, number) = Prefix(parts[0]);
-        if (parts.Count is not (1 or 3) || !decimal.TryParse(number, NumberStyles.Float, CultureInfo.InvariantCulture, out var value)
-            || Math.Abs(value) > Largest || (number.IndexOfAny(['e', 'E']) is var e and >= 0 && number.Length - e > 4))
-            throw SearchQuery.Bad(name, $"'{part}' is not a number, or number|system|unit such as 24.5|http://unitsofmeasure.org|s, with or without one of {string.Join(", ", _prefixes)} before it");
-        var (low, high) = comparison == Comparison.Ap ? Around(value) : Precision(number, value);
-        return new QuantityValue(
-            comparison, (double)value, (double)low, (double)high, parts is [_, { Length: > 0 } system, _] ? system : null, parts is [_, _, { Length: > 0 } unit] ? unit : null);
-    }
-
-    private static (decimal Low, decimal High) Around(decimal value) => (value - (Math.Abs(value) / 10), value + (Math.Abs(value) / 10));
-
-    /// <summary>Half of the last written digit, either way.</summary>
-    private static (decimal Low, decimal High) Precision(string number, decimal value)
-    {
-        var exponentAt = number.IndexOfAny(['e', 'E']);
-        var mantissa = exponentAt < 0 ? number : number[..exponentAt];
-        var exponent = exponentAt < 0 ? 0 : int.Parse(number[(exponentAt + 1)..], CultureInfo.InvariantCulture);
-        var dot = mantissa.IndexOf('.', StringComparison.Ordinal);
-        var digits = Math.Clamp((dot < 0 ? 0 : mantissa.Length - dot - 1) - exponent, -28, 27);
-        var half = 0.5m;
-        for (; digits > 0; digits--)
-            half /= 10;
-        for (; digits < 0; digits++)
-            half *= 10;
-        return (value - half, value + half);
-    }
-}
-
-/// <summary>In search values a backslash takes the meaning from "," "|" "$" and itself.</summary>
-internal static class EscapedText
-{
-    public static IEnumerable<string> Split(string text, char at)
-    {
-        var start = 0;
-        for (var i = 0; i < text.Length; i++)
-        {
-            if (text[i] == '\\')
-            {
-                i++;
-            }
-            else if (text[i] == at)
-            {
-                yield return text[start..i];
-                start = i + 1;
-            }
-        }
-
-        yield return text[start..];
-    }
-
-    public static string Plain(string text)
-    {
-        if (!text.Contains('\\', StringComparison.Ordinal))
-            return text;
-        var plain = new System.Text.StringBuilder(text.Length);
-        for (var i = 0; i < text.Length; i++)
-        {
-            if (text[i] == '\\' && i + 1 < text.Length)
-                i++;
-            plain.Append(text[i]);
-        }
-
-        return plain.ToString();
-    }
+    private static string Named(IReadOnlyList<string> types) => types is [var type] ? type : $"The search over {types.Count} types together";
 }

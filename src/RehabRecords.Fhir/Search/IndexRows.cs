@@ -12,7 +12,15 @@ public readonly record struct ReferenceRow(int Parameter, string Target, string 
 public readonly record struct StringRow(int Parameter, string Folded, string Exact);
 
 /// <summary>A number has neither system nor code nor unit.</summary>
-public readonly record struct QuantityRow(int Parameter, string System, string Code, string Unit, double Low, double High);
+public readonly record struct QuantityRow(int Parameter, string System, string Code, string Unit, double Low, double High)
+{
+    /// <summary>The same in base units: their UCUM code, and the numbers; null where the unit is left as it is.</summary>
+    public (string Unit, double Low, double High)? InBase { get; init; }
+}
+
+/// <summary>A composite: the code that is its first part, and the row that its second part would have by itself.</summary>
+/// <param name="Second">A <see cref="TokenRow"/>, <see cref="DateRow"/>, <see cref="ReferenceRow"/>, <see cref="StringRow"/> or <see cref="QuantityRow"/>.</param>
+public readonly record struct PairRow(int Parameter, string FirstSystem, string FirstCode, object Second);
 
 public readonly record struct UriRow(int Parameter, string Value);
 
@@ -34,10 +42,12 @@ public sealed class IndexRows
 
     public HashSet<UriRow> Uris { get; } = [];
 
+    public HashSet<PairRow> Pairs { get; } = [];
+
     public HashSet<IdentifierClaim> Claims { get; } = [];
 
     /// <summary>Id of the Patient the resource is about, or null: carried on every row, so that a record can be kept together.</summary>
     public string? Person { get; set; }
 
-    public int Count => Tokens.Count + Dates.Count + References.Count + Strings.Count + Quantities.Count + Uris.Count;
+    public int Count => Tokens.Count + Dates.Count + References.Count + Strings.Count + Quantities.Count + Uris.Count + Pairs.Count;
 }

@@ -7,33 +7,88 @@ internal static class IndexValues
 {
     public static void Add(IndexRows rows, SearchParam parameter, Base element)
     {
-        switch (parameter.Kind)
+        if (parameter.Kind == SearchParamType.Composite)
+        {
+            AddPairs(rows, parameter, element);
+            return;
+        }
+
+        Add(rows, parameter.Kind, parameter.Key, parameter.IdentifierKey, element);
+        if (parameter.Kind != SearchParamType.Token)
+            return;
+        foreach (var text in Words(element))
+            if (!string.IsNullOrWhiteSpace(text))
+                rows.Strings.Add(new StringRow(parameter.TextKey, FoldedText.Of(text), text));
+        if (element is Identifier { Type: { } type, Value: { Length: > 0 } value })
+            foreach (var coding in type.Coding)
+                rows.Tokens.Add(new TokenRow(parameter.OfTypeKey, coding.System ?? "", OfType(Code(coding.Code), Code(value))));
+    }
+
+    private static void Add(IndexRows rows, SearchParamType kind, int key, int identifierKey, Base element)
+    {
+        switch (kind)
         {
             case SearchParamType.Token:
-                AddToken(rows, parameter.Key, element);
+                AddToken(rows, key, element);
                 break;
             case SearchParamType.Date:
-                AddDate(rows, parameter.Key, element);
+                AddDate(rows, key, element);
                 break;
             case SearchParamType.Reference:
-                AddReference(rows, parameter, element);
+                AddReference(rows, key, identifierKey, element);
                 break;
             case SearchParamType.String:
                 foreach (var text in Texts(element))
                     if (!string.IsNullOrWhiteSpace(text))
-                        rows.Strings.Add(new StringRow(parameter.Key, FoldedText.Of(text), text));
+                        rows.Strings.Add(new StringRow(key, FoldedText.Of(text), text));
                 break;
             case SearchParamType.Quantity or SearchParamType.Number:
-                AddQuantity(rows, parameter.Key, element);
+                IndexQuantities.Add(rows, key, element);
                 break;
             case SearchParamType.Uri:
                 if (element is PrimitiveType { JsonValue: string { Length: > 0 } uri })
-                    rows.Uris.Add(new UriRow(parameter.Key, uri));
+                    rows.Uris.Add(new UriRow(key, uri));
                 break;
             default:
-                throw new InvalidOperationException($"A search parameter of kind {parameter.Kind} is not indexed.");
+                throw new InvalidOperationException($"A search parameter of kind {kind} is not indexed.");
         }
     }
+
+    /// <summary>Each code of an element with each value of the same element, so that neither is found with another's.</summary>
+    private static void AddPairs(IndexRows rows, SearchParam parameter, Base element)
+    {
+        var parts = parameter.Components.Select(component =>
+        {
+            var part = new IndexRows();
+            foreach (var value in ComponentPath.Values(element, component.Expression))
+                Add(part, component.Kind, 0, 0, value);
+            return part;
+        }).ToList();
+        var second = parts[1];
+        IEnumerable<object> values = parameter.Components[1].Kind switch
+        {
+            SearchParamType.Token => second.Tokens.Cast<object>(),
+            SearchParamType.Date => second.Dates.Cast<object>(),
+            SearchParamType.Reference => second.References.Cast<object>(),
+            SearchParamType.String => second.Strings.Cast<object>(),
+            _ => second.Quantities.Cast<object>(),
+        };
+        foreach (var value in values)
+            foreach (var code in parts[0].Tokens)
+                rows.Pairs.Add(new PairRow(parameter.Key, code.System, code.Code, value));
+    }
+
+    /// <summary>What <c>:text</c> looks at.</summary>
+    private static IEnumerable<string?> Words(Base element) => element switch
+    {
+        Coding coding => [coding.Display],
+        CodeableConcept concept => [concept.Text, .. concept.Coding.Select(c => c.Display)],
+        Identifier identifier => [identifier.Type?.Text],
+        _ => [],
+    };
+
+    /// <summary>A bar cannot be confused with one in the value, since a code has none before it.</summary>
+    public static string OfType(string code, string value) => code + "|" + value;
 
     /// <summary>Codes are compared without case, as R4 advises where a code system does not say otherwise.</summary>
     public static string Code(string? code) => code?.ToLowerInvariant() ?? "";
@@ -84,23 +139,23 @@ internal static class IndexValues
             rows.Dates.Add(new DateRow(key, found.Start, found.Finish));
     }
 
-    private static void AddReference(IndexRows rows, SearchParam parameter, Base element)
+    private static void AddReference(IndexRows rows, int key, int identifierKey, Base element)
     {
         switch (element)
         {
             case ResourceReference reference:
-                rows.References.Add(ReferenceRowOf(parameter.Key, reference.Reference ?? ""));
+                rows.References.Add(ReferenceRowOf(key, reference.Reference ?? ""));
                 if (reference.Identifier is { Value.Length: > 0 } identifier)
-                    rows.Tokens.Add(new TokenRow(parameter.IdentifierKey, identifier.System ?? "", Code(identifier.Value)));
+                    rows.Tokens.Add(new TokenRow(identifierKey, identifier.System ?? "", Code(identifier.Value)));
                 break;
             case Canonical { Value: { Length: > 0 } canonical }:
-                rows.References.Add(CanonicalRowOf(parameter.Key, canonical));
+                rows.References.Add(CanonicalRowOf(key, canonical));
                 break;
             case PrimitiveType { JsonValue: string { Length: > 0 } uri }:
-                rows.References.Add(CanonicalRowOf(parameter.Key, uri));
+                rows.References.Add(CanonicalRowOf(key, uri));
                 break;
             case Resource { Id.Length: > 0 } inline:
-                rows.References.Add(new ReferenceRow(parameter.Key, $"{inline.TypeName}/{inline.Id}", ""));
+                rows.References.Add(new ReferenceRow(key, $"{inline.TypeName}/{inline.Id}", ""));
                 break;
         }
     }
@@ -124,33 +179,4 @@ internal static class IndexValues
         CodeableConcept concept => [concept.Text, .. concept.Coding.Select(c => c.Display)],
         _ => [],
     };
-
-    private static void AddQuantity(IndexRows rows, int key, Base element)
-    {
-        switch (element)
-        {
-            case Quantity { Value: { } value } quantity:
-                var (low, high) = quantity.Comparator switch
-                {
-                    Quantity.QuantityComparator.LessThan or Quantity.QuantityComparator.LessOrEqual => (double.NegativeInfinity, (double)value),
-                    Quantity.QuantityComparator.GreaterThan or Quantity.QuantityComparator.GreaterOrEqual => ((double)value, double.PositiveInfinity),
-                    _ => ((double)value, (double)value),
-                };
-                rows.Quantities.Add(new QuantityRow(key, quantity.System ?? "", quantity.Code ?? "", quantity.Unit ?? "", low, high));
-                break;
-            case Hl7.Fhir.Model.Range range when range.Low?.Value is not null || range.High?.Value is not null:
-                var unit = range.Low ?? range.High!;
-                rows.Quantities.Add(new QuantityRow(
-                    key,
-                    unit.System ?? "",
-                    unit.Code ?? "",
-                    unit.Unit ?? "",
-                    range.Low?.Value is { } from ? (double)from : double.NegativeInfinity,
-                    range.High?.Value is { } to ? (double)to : double.PositiveInfinity));
-                break;
-            case PrimitiveType { JsonValue: { } number } when decimal.TryParse(number.ToString(), out var plain):
-                rows.Quantities.Add(new QuantityRow(key, "", "", "", (double)plain, (double)plain));
-                break;
-        }
-    }
 }

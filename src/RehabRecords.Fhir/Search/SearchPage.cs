@@ -9,21 +9,24 @@ namespace RehabRecords.Fhir.Search;
 /// <param name="Included">What was to be sent along; none twice, and none that is a match.</param>
 /// <param name="Total">All matches on all pages, where asked for or known anyway.</param>
 /// <param name="Next">Value of <see cref="SearchQuery.CursorName"/> for the next page; null on the last.</param>
-public sealed record SearchPage(IReadOnlyList<RecordVersion> Matches, IReadOnlyList<RecordVersion> Included, long? Total, string? Next);
+/// <param name="Previous">The same for the page before; null on the first.</param>
+public sealed record SearchPage(IReadOnlyList<RecordVersion> Matches, IReadOnlyList<RecordVersion> Included, long? Total, string? Next, string? Previous = null);
 
 /// <summary>
 /// A place in an order of matches, not a count of them: resources that come or go meanwhile make no other one be sent
 /// twice or left out.
 /// </summary>
-internal static class Cursor
+/// <param name="Backwards">Those before the place are wanted, not those after it.</param>
+/// <param name="Keys">Sort keys and number of the row at the place.</param>
+internal sealed record Cursor(bool Backwards, IReadOnlyList<object> Keys)
 {
-    public static string Write(SearchQuery query, IReadOnlyList<object> keys)
+    public static string Write(SearchQuery query, bool backwards, IReadOnlyList<object> keys)
     {
-        var parts = new[] { query.Sign }.Concat(keys.Select(k => Convert.ToString(k, CultureInfo.InvariantCulture)!));
+        var parts = new[] { query.Sign, backwards ? "b" : "a" }.Concat(keys.Select(SortKeys.Write));
         return Convert.ToBase64String(JsonSerializer.SerializeToUtf8Bytes(parts)).TrimEnd('=').Replace('+', '-').Replace('/', '_');
     }
 
-    public static IReadOnlyList<object>? Read(SearchQuery query)
+    public static Cursor? Read(SearchQuery query)
     {
         if (query.Cursor is null)
             return null;
@@ -31,10 +34,10 @@ internal static class Cursor
         {
             var text = query.Cursor.Replace('-', '+').Replace('_', '/');
             var parts = JsonSerializer.Deserialize<string[]>(Encoding.UTF8.GetString(Convert.FromBase64String(text + new string('=', (4 - (text.Length % 4)) % 4))))!;
-            if (parts.Length == query.Sort.Count + 2 && parts[0] == query.Sign)
-                return [.. parts[1..].Select((part, i) => i < query.Sort.Count && query.Sort[i].Parameter.Code == "_id" ? (object)part : long.Parse(part, CultureInfo.InvariantCulture))];
+            if (parts.Length == query.Sort.Count + 3 && parts[0] == query.Sign && parts[1] is "a" or "b")
+                return new Cursor(parts[1] == "b", [.. query.Sort.Select((key, i) => SortKeys.Read(key, parts[i + 2])), long.Parse(parts[^1], CultureInfo.InvariantCulture)]);
         }
-        catch (Exception e) when (e is FormatException or JsonException or OverflowException or ArgumentNullException)
+        catch (Exception e) when (e is FormatException or JsonException or OverflowException or ArgumentNullException or IndexOutOfRangeException)
         {
         }
 

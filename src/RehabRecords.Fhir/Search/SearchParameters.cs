@@ -1,42 +1,15 @@
 using System.Security.Cryptography;
 using System.Text;
+using System.Text.RegularExpressions;
 using Hl7.Fhir.Model;
 
 namespace RehabRecords.Fhir.Search;
 
-/// <summary>One search parameter of one resource type.</summary>
-/// <param name="Type">The resource type it belongs to.</param>
-/// <param name="Code">Its name in a query.</param>
-/// <param name="Kind">How values are compared.</param>
-/// <param name="Expression">FHIRPath that finds the values, reduced to what applies to <paramref name="Type"/>.</param>
-/// <param name="Targets">For a reference: the types it may point at.</param>
-/// <param name="Url">Canonical of its definition.</param>
-public sealed record SearchParam(
-    string Type, string Code, SearchParamType Kind, string Expression, IReadOnlyList<string> Targets, string Url, string Description)
-{
-    /// <summary>A stable number for the index: the same on every instance, with no table of numbers to keep.</summary>
-    public int Key { get; } = StableHash.Of32($"{Type}?{Code}");
-
-    /// <summary>Under this number the identifiers of a reference are indexed, for <c>:identifier</c>.</summary>
-    public int IdentifierKey { get; } = StableHash.Of32($"{Type}?{Code}:identifier");
-
-    /// <summary>
-    /// Where the values are all those of other parameters of the type (combo-code: those of code and component-code), it
-    /// has no rows of its own; it is looked for under the numbers of the others.
-    /// </summary>
-    public IReadOnlyList<int> Keys { get; init; } = [StableHash.Of32($"{Type}?{Code}")];
-
-    public bool HasRows => !IsOwnColumn && Keys[0] == Key && Keys.Count == 1;
-
-    /// <summary>Kept in columns of the resource itself.</summary>
-    public bool IsOwnColumn => Code is "_id" or "_lastUpdated";
-}
-
 /// <summary>
-/// The official search parameters of the registered types, less the kinds that are not offered (composite, and those
-/// without an expression). Everything else that speaks of parameters asks here.
+/// The official search parameters of the registered types, less those that R4 gives no expression (_text, _content and
+/// _query). Everything else that speaks of parameters asks here.
 /// </summary>
-public sealed class SearchParameters
+public sealed partial class SearchParameters
 {
     private static readonly HashSet<string> _common = ["_id", "_lastUpdated", "_profile", "_security", "_source", "_tag"];
 
@@ -49,7 +22,7 @@ public sealed class SearchParameters
         Compartment = PatientCompartment.From(compartment, this);
         Fingerprint = Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(string.Join('\n', All
             .OrderBy(p => p.Type, StringComparer.Ordinal).ThenBy(p => p.Code, StringComparer.Ordinal)
-            .Select(p => $"{p.Type} {p.Code} {p.Kind} {p.Expression}")))));
+            .Select(p => $"{p.Type} {p.Code} {p.Kind} {p.Expression}{string.Concat(p.Components.Select(c => $" {c.Kind} {c.Expression}"))}")))));
     }
 
     public ResourceRegistry Registry { get; }
@@ -68,28 +41,24 @@ public sealed class SearchParameters
     /// <param name="compartments">Where R4's definitions of compartments are: without the one of the Patient, a person's record is linked by what is added to it only.</param>
     public static SearchParameters From(IEnumerable<SearchParameter> definitions, ResourceRegistry registry, IEnumerable<CompartmentDefinition>? compartments = null)
     {
+        var all = definitions.Where(d => d is { Code: not null, Url: not null, Type: not (null or SearchParamType.Special) }).ToList();
+        var byUrl = all.DistinctBy(d => d.Url).ToDictionary(d => d.Url!, StringComparer.Ordinal);
         var byType = registry.Kinds.ToDictionary(k => k.Type, _ => new Dictionary<string, SearchParam>(StringComparer.Ordinal), StringComparer.Ordinal);
-        foreach (var definition in definitions.Where(d => d is { Code: not null, Url: not null, Type: not (null or SearchParamType.Composite or SearchParamType.Special) }))
-        {
+        foreach (var definition in all)
             foreach (var type in TypesOf(definition, registry))
-            {
-                if (SearchExpression.For(type, definition.Expression) is { } expression)
+                if (SearchExpression.For(type, definition.Expression) is { } expression && ComponentsOf(definition, byUrl) is { } components)
                     byType[type][definition.Code!] = new SearchParam(
-                        type,
-                        definition.Code!,
-                        definition.Type!.Value,
-                        expression,
-                        [.. definition.Target.Select(t => t?.ToString() ?? "")],
-                        definition.Url!,
-                        definition.Description ?? "");
-            }
-        }
+                        type, definition.Code!, definition.Type!.Value, expression, TargetsOf(definition), definition.Url!, definition.Description ?? "")
+                    {
+                        Components = components,
+                        IsIdentifier = definition.Type == SearchParamType.Token && SearchExpression.Split(expression).All(IdentifierAtEnd.IsMatch),
+                    };
 
         foreach (var ofType in byType.Values)
             foreach (var combined in ofType.Values.ToList())
-                ofType[combined.Code] = combined with { Keys = KeysOf(combined, ofType.Values) };
+                ofType[combined.Code] = combined with { MadeOf = PartsOf(combined, ofType.Values) };
         var parameters = new SearchParameters(registry, byType, compartments?.FirstOrDefault(c => c.Code == CompartmentType.Patient));
-        var clash = parameters.All.SelectMany(p => new[] { (p.Key, p), (p.IdentifierKey, p) }).GroupBy(k => k.Item1).FirstOrDefault(g => g.Count() > 1);
+        var clash = parameters.All.SelectMany(p => new[] { (p.Key, p), (p.IdentifierKey, p), (p.TextKey, p), (p.OfTypeKey, p) }).GroupBy(k => k.Item1).FirstOrDefault(g => g.Count() > 1);
         return clash is null
             ? parameters
             : throw new InvalidOperationException($"Two search parameters have the same index number: {string.Join(", ", clash.Select(c => $"{c.p.Type}?{c.p.Code}"))}.");
@@ -100,14 +69,58 @@ public sealed class SearchParameters
 
     public SearchParam? Find(string type, string code) => _byType.GetValueOrDefault(type)?.GetValueOrDefault(code);
 
-    private static IReadOnlyList<int> KeysOf(SearchParam parameter, IEnumerable<SearchParam> ofType)
+    /// <summary>
+    /// A parameter of several types at once, which each of them has; null where one has not. Looked for under the numbers
+    /// of all of them.
+    /// </summary>
+    public SearchParam? Find(IReadOnlyList<string> types, string code)
+    {
+        ArgumentNullException.ThrowIfNull(types);
+        if (types.Count == 1)
+            return Find(types[0], code);
+        var each = types.Select(t => Find(t, code)).OfType<SearchParam>().ToList();
+        return each.Count == types.Count && each.TrueForAll(p => p.Kind == each[0].Kind && p.Kind != SearchParamType.Composite)
+            ? each[0] with { Type = "", MadeOf = each, Targets = [.. each.SelectMany(p => p.Targets).Distinct()] }
+            : null;
+    }
+
+    /// <summary>Parameters that all of the types have.</summary>
+    public IEnumerable<SearchParam> For(IReadOnlyList<string> types)
+    {
+        ArgumentNullException.ThrowIfNull(types);
+        return types.Count == 0 ? [] : For(types[0]).Select(p => Find(types, p.Code)).OfType<SearchParam>();
+    }
+
+    private static IReadOnlyList<SearchParam> PartsOf(SearchParam parameter, IEnumerable<SearchParam> ofType)
     {
         var parts = SearchExpression.Split(parameter.Expression).ToHashSet(StringComparer.Ordinal);
-        var smaller = ofType.Where(p => p.Kind == parameter.Kind && !p.IsOwnColumn)
-            .Select(p => (p.Key, Parts: SearchExpression.Split(p.Expression).ToHashSet(StringComparer.Ordinal)))
+        var smaller = ofType.Where(p => p.Kind == parameter.Kind && !p.IsOwnColumn && SameShape(p, parameter))
+            .Select(p => (Parameter: p, Parts: SearchExpression.Split(p.Expression).ToHashSet(StringComparer.Ordinal)))
             .Where(p => p.Parts.IsProperSubsetOf(parts)).ToList();
-        return smaller.Count > 1 && smaller.SelectMany(p => p.Parts).ToHashSet(StringComparer.Ordinal).SetEquals(parts) ? [.. smaller.Select(p => p.Key)] : parameter.Keys;
+        return smaller.Count > 1 && smaller.SelectMany(p => p.Parts).ToHashSet(StringComparer.Ordinal).SetEquals(parts) ? [.. smaller.Select(p => p.Parameter)] : [];
     }
+
+    private static bool SameShape(SearchParam one, SearchParam other) =>
+        one.Components.Select(c => (c.Kind, c.Expression)).SequenceEqual(other.Components.Select(c => (c.Kind, c.Expression)));
+
+    private static IReadOnlyList<string> TargetsOf(SearchParameter definition) => [.. definition.Target.Select(t => t?.ToString() ?? "")];
+
+    /// <summary>Empty for what is no composite; null for a composite of which a part is not known.</summary>
+    private static IReadOnlyList<SearchComponent>? ComponentsOf(SearchParameter definition, Dictionary<string, SearchParameter> byUrl)
+    {
+        if (definition.Type != SearchParamType.Composite)
+            return [];
+        var parts = definition.Component.Select(c => (c.Expression, Part: byUrl.GetValueOrDefault(c.Definition ?? ""))).ToList();
+        if (parts.Count != 2 || !parts.TrueForAll(p => p is { Expression.Length: > 0, Part: not null }))
+            return null;
+        // R4 names the definitions of DocumentReference?relationship the wrong way round; its expressions are in order, and a code comes first.
+        if (parts[0].Part!.Type != SearchParamType.Token)
+            (parts[0], parts[1]) = ((parts[0].Expression, parts[1].Part), (parts[1].Expression, parts[0].Part));
+        return parts[0].Part!.Type == SearchParamType.Token ? [.. parts.Select(p => new SearchComponent(p.Part!.Type!.Value, p.Expression!, TargetsOf(p.Part)))] : null;
+    }
+
+    [GeneratedRegex(@"[iI]dentifier\)?$|\.requisition$")]
+    private static partial Regex IdentifierAtEnd { get; }
 
     private static IEnumerable<string> TypesOf(SearchParameter definition, ResourceRegistry registry)
     {
@@ -116,11 +129,4 @@ public sealed class SearchParameters
             ? _common.Contains(definition.Code!) ? registry.Kinds.Select(k => k.Type) : []
             : bases.Where(registry.Has);
     }
-}
-
-internal static class StableHash
-{
-    public static int Of32(string text) => BitConverter.ToInt32(SHA256.HashData(Encoding.UTF8.GetBytes(text)), 0);
-
-    public static long Of64(string text) => BitConverter.ToInt64(SHA256.HashData(Encoding.UTF8.GetBytes(text)), 0);
 }

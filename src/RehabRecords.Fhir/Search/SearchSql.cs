@@ -1,244 +1,158 @@
 using System.Text;
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Store;
 
 namespace RehabRecords.Fhir.Search;
 
-/// <summary>
-/// A query as SQL with parameters only. One criterion, the one likely to leave the fewest, drives; the others are looked
-/// up for each row it gives. Engines without statistics would else have to guess.
-/// </summary>
+/// <summary>Where a search begins.</summary>
+internal enum Start
+{
+    /// <summary>With what satisfies the criterion that is likely to leave the fewest; the others are looked up for each.</summary>
+    Criterion,
+
+    /// <summary>With all resources of the type.</summary>
+    Type,
+
+    /// <summary>With the index of the date that is sorted by: whatever a page does not need is not looked at.</summary>
+    Dated,
+
+    /// <summary>With those that have no such date, which come last.</summary>
+    Undated,
+}
+
+/// <summary>A query as SQL with parameters only.</summary>
 internal sealed class SearchSql
 {
-    // "NaN" cannot be: these stand for "has no such date" and come last either way.
-    private const long Last = long.MaxValue;
-    private const long First = long.MinValue;
-
     private readonly SearchQuery _query;
-    private readonly DateTimeOffset _now;
-    private readonly List<object> _values = [];
-    private readonly string _found;
-    private readonly Criterion? _driver;
+    private readonly ValueSql _values;
+    private readonly CriterionSql _criteria;
+    private readonly Dialect? _dialect;
+    private readonly Start _start;
     private readonly string _num;
+    private readonly string _found;
 
-    public SearchSql(SearchQuery query, DateTimeOffset now)
+    public SearchSql(SearchQuery query, DateTimeOffset now, Start start, Dialect? dialect)
     {
+        _dialect = dialect;
         _query = query;
-        _now = now;
-        _driver = query.Criteria.Any(c => c.Parameter.Code == "_id")
-            ? null
-            : query.Criteria.Where(c => !c.Parameter.IsOwnColumn && Rank(c) < int.MaxValue).MinBy(Rank);
-        _num = _driver is null ? "r.num" : "d.res";
+        _values = new ValueSql(now);
+        _criteria = new CriterionSql(_values);
+        _start = start;
+        _num = start is Start.Criterion or Start.Dated ? "d.res" : "r.num";
         _found = Found();
     }
 
-    /// <summary>Sort keys of a row, as columns k0, k1 … of the page.</summary>
-    public int Keys => _query.Sort.Count;
-
-    public object[] Values => [.. _values];
+    public object[] Values => _values.Values;
 
     public string Total => $"SELECT COUNT(*) FROM ({_found}) f";
 
-    /// <summary>One row more than asked for tells that there is a next page.</summary>
-    /// <param name="after">Keys and number of the last row of the page before.</param>
-    public string Page(IReadOnlyList<object>? after, int limit)
-    {
-        var sql = new StringBuilder("SELECT m.num");
-        for (var i = 0; i < Keys; i++)
-            sql.Append($", m.k{i}");
-        sql.Append(", v.seq, v.type, v.id, v.version, v.deleted, v.updated, v.json FROM (");
-        if (Keys == 0)
-        {
-            // In the order of the rows' own numbers an index gives the page without looking at what comes after it.
-            sql.Append(_found).Append(after is null ? "" : $" AND {_num}>{Add(after[0])}").Append($" ORDER BY {_num}");
-        }
-        else
-        {
-            sql.Append("SELECT * FROM (").Append(_found).Append(") f").Append(after is null ? "" : " WHERE " + After(after)).Append(" ORDER BY ").Append(Order("f"));
-        }
+    /// <summary>Whether a search may begin with a criterion, and with which.</summary>
+    public static Criterion? Driver(SearchQuery query) =>
+        query.Criteria.Any(c => c.Parameter.Code == "_id" && c is ValueCriterion) ? null : query.Criteria.Where(c => CriterionSql.Rank(c) is not null).MinBy(CriterionSql.Rank);
 
-        sql.Append($" LIMIT {Add(limit)}) m JOIN resource r ON r.num=m.num JOIN version v ON v.seq=r.seq ORDER BY ").Append(Order("m"));
-        return sql.ToString();
+    /// <summary>Whether the index of the first sort key can give the order by itself.</summary>
+    public static bool CanWalk(SearchQuery query) =>
+        query.Sort is [{ Parameter: { Kind: SearchParamType.Date, IsOwnColumn: false, Keys.Count: 1 } }, ..] && query.Types.Count == 1
+        && !query.Criteria.Any(c => c is ValueCriterion { Parameter.Code: "_id" });
+
+    /// <summary>Whether the first criterion gives more rows than a sort should have to take.</summary>
+    public static (string Sql, object[] Values) Probe(Criterion driver, DateTimeOffset now, int atMost)
+    {
+        var values = new ValueSql(now);
+        return ($"SELECT COUNT(*) FROM (SELECT 1 FROM ({new CriterionSql(values).Set(driver)}) d LIMIT {atMost})", values.Values);
     }
 
-    private static int Rank(Criterion criterion) => criterion switch
+    /// <summary>Numbers and sort keys k0, k1 … of the rows after a place, or of those before it in reverse.</summary>
+    /// <param name="from">Keys and number of the row at the place.</param>
+    public string Page(IReadOnlyList<object>? from, bool backwards, int limit)
     {
-        ValueCriterion { Not: true } or MissingCriterion { Missing: true } => int.MaxValue,
-        { Parameter.Code: "_id" } => 0,
-        { Parameter.Code: "identifier" } => 1,
-        { Parameter.Code: "patient" } => 2,
-        ValueCriterion { Parameter.Kind: SearchParamType.Reference } => 3,
-        { Parameter.Code: "code" } => 5,
-        ValueCriterion { Parameter.Kind: SearchParamType.Uri } => 4,
-        ValueCriterion { Parameter.Kind: SearchParamType.String } => 6,
-        ValueCriterion { Parameter.Kind: SearchParamType.Token } => 7,
-        { Parameter.Code: "_lastUpdated" } => 9,
-        _ => 8,
-    };
+        if (_query.Sort.Count == 0)
+        {
+            // In the order of the rows' own numbers an index gives the page without looking at what comes after it.
+            var place = from is null ? "" : $" AND {_num}{(backwards ? "<" : ">")}{_values.Add(from[0])}";
+            return $"{_found}{place} ORDER BY {_num}{(backwards ? " DESC" : "")} LIMIT {_values.Add(limit)}";
+        }
 
-    private static string TableOf(Criterion criterion) => criterion is ValueCriterion { ByIdentifier: true } ? "token_row" : criterion.Parameter.Kind switch
-    {
-        SearchParamType.Token => "token_row",
-        SearchParamType.Date => "date_row",
-        SearchParamType.Reference => "reference_row",
-        SearchParamType.String => "string_row",
-        SearchParamType.Uri => "uri_row",
-        _ => "quantity_row",
-    };
-
-    private string Add(object value)
-    {
-        _values.Add(value);
-        return $"@p{_values.Count - 1}";
+        return $"SELECT * FROM ({_found}) f{(from is null ? "" : " WHERE " + Beyond(from, backwards))} ORDER BY {Order(backwards)} LIMIT {_values.Add(limit)}";
     }
 
     private string Found()
     {
-        var needsResource = _driver is null || _query.Criteria.Any(c => c.Parameter.IsOwnColumn) || _query.Sort.Any(s => s.Parameter.IsOwnColumn);
-        var sql = new StringBuilder(_driver is null ? "SELECT " : "SELECT DISTINCT ").Append(_num).Append(" AS num");
+        var driver = _start == Start.Criterion ? Driver(_query) : null;
+        var needsResource = _start is Start.Type or Start.Undated || _query.Criteria.Any(c => c.Parameter.IsOwnColumn) || _query.Sort.Any(s => s.Parameter.IsOwnColumn);
+        var sql = new StringBuilder(driver is null ? "SELECT " : "SELECT DISTINCT ").Append(_num).Append(" AS num");
         for (var i = 0; i < _query.Sort.Count; i++)
-            sql.Append(", ").Append(SortValue(_query.Sort[i])).Append($" AS k{i}");
-        if (_driver is null)
+            sql.Append(", ").Append(SortValue(_query.Sort[i], i)).Append($" AS k{i}");
+        switch (_start)
         {
-            sql.Append(" FROM resource r WHERE r.type=").Append(Add(_query.Type)).Append(" AND r.deleted=0");
-        }
-        else
-        {
-            sql.Append(" FROM ").Append(TableOf(_driver)).Append(" d").Append(needsResource ? " JOIN resource r ON r.num=d.res" : "");
-            sql.Append(" WHERE ").Append(Matches(_driver, "d"));
-        }
-
-        foreach (var criterion in _query.Criteria.Where(c => !ReferenceEquals(c, _driver)))
-        {
-            if (criterion.Parameter.IsOwnColumn)
-            {
-                sql.Append(" AND ").Append(AnyOf((ValueCriterion)criterion, "r"));
-                continue;
-            }
-
-            var absent = criterion is ValueCriterion { Not: true } or MissingCriterion { Missing: true };
-            sql.Append(absent ? " AND NOT EXISTS (SELECT 1 FROM " : " AND EXISTS (SELECT 1 FROM ").Append(TableOf(criterion)).Append(" e WHERE e.res=").Append(_num)
-                .Append(" AND ").Append(Matches(criterion, "e")).Append(')');
+            case Start.Criterion:
+                sql.Append(" FROM (").Append(_criteria.Set(driver!)).Append(") d").Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE 1=1");
+                break;
+            case Start.Dated:
+                sql.Append(" FROM ").Append(_dialect?.InOrder("date_row", "d", _query.Sort[0].Descending ? "date_by_finish" : "date_by_start") ?? "date_row d").Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE d.parameter").Append(_values.Among(_query.Sort[0].Parameter.Keys))
+                    .Append(" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=d.res AND +s.parameter=d.parameter AND ").Append(Ahead(_query.Sort[0].Descending)).Append(')');
+                break;
+            default:
+                sql.Append(" FROM resource r WHERE r.type").Append(_query.Types.Count == 1 ? "=" + _values.Add(_query.Types[0]) : $" IN ({string.Join(", ", _query.Types.Select(t => _values.Add(t)))})")
+                    .Append(" AND r.deleted=0");
+                if (_start == Start.Undated)
+                    sql.Append(" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=r.num AND +s.parameter").Append(_values.Among(_query.Sort[0].Parameter.Keys)).Append(')');
+                break;
         }
 
+        foreach (var criterion in _query.Criteria.Where(c => !ReferenceEquals(c, driver)))
+            sql.Append(" AND ").Append(_criteria.Holds(criterion, _num, "r"));
         return sql.ToString();
     }
 
-    private string SortValue(SortKey key) => key.Parameter.Code switch
-    {
-        "_id" => "r.id",
-        "_lastUpdated" => "r.updated",
-        _ when key.Descending => $"COALESCE((SELECT MAX(s.finish) FROM date_row s WHERE s.res={_num} AND s.parameter{Among(key.Parameter.Keys)}), {Add(First)})",
-        _ => $"COALESCE((SELECT MIN(s.start) FROM date_row s WHERE s.res={_num} AND s.parameter{Among(key.Parameter.Keys)}), {Add(Last)})",
-    };
+    /// <summary>Of several dates of a resource the first in the order counts.</summary>
+    private static string Ahead(bool descending) => descending
+        ? "(s.finish>d.finish OR (s.finish=d.finish AND s.start<d.start))"
+        : "(s.start<d.start OR (s.start=d.start AND s.finish<d.finish))";
 
-    private string Order(string alias) =>
-        string.Concat(_query.Sort.Select((s, i) => $"{alias}.k{i}{(s.Descending ? " DESC" : "")}, ")) + $"{alias}.num";
+    private string SortValue(SortKey key, int place)
+    {
+        if (key.Parameter.Code == "_id")
+            return "r.id";
+        if (key.Parameter.Code == "_lastUpdated")
+            return "r.updated";
+        if (place == 0 && _start == Start.Dated)
+            return key.Descending ? "d.finish" : "d.start";
+        var missing = SortKeys.Missing(key);
+        if (place == 0 && _start == Start.Undated)
+            return _values.Add(missing);
+        var column = (key.Parameter.Kind, key.Descending) switch
+        {
+            (SearchParamType.Date, true) => "s.finish",
+            (SearchParamType.Date, false) => "s.start",
+            (SearchParamType.String, _) => "s.folded",
+            (SearchParamType.Token, _) => "s.code",
+            (SearchParamType.Reference, _) => "s.target",
+            (SearchParamType.Uri, _) => "s.value",
+            (_, true) => "COALESCE(s.base_high, s.high)",
+            _ => "COALESCE(s.base_low, s.low)",
+        };
+        return $"COALESCE((SELECT {(key.Descending ? "MAX" : "MIN")}({column}) FROM {ValueSql.TableOf(key.Parameter.Kind)} s WHERE s.res={_num} AND s.parameter{_values.Among(key.Parameter.Keys)}), {_values.Add(missing)})";
+    }
+
+    private string Order(bool backwards) =>
+        string.Concat(_query.Sort.Select((s, i) => $"f.k{i}{(s.Descending != backwards ? " DESC" : "")}, ")) + (backwards ? "f.num DESC" : "f.num");
 
     /// <summary>Rows that come after the given one in the order: a later first key, or the same and a later second …</summary>
-    private string After(IReadOnlyList<object> after)
+    private string Beyond(IReadOnlyList<object> from, bool backwards)
     {
+        string Way(int i) => (i < _query.Sort.Count && _query.Sort[i].Descending) != backwards ? "<" : ">";
         var alternatives = new List<string>();
         var same = "";
-        for (var i = 0; i <= Keys; i++)
+        for (var i = 0; i <= _query.Sort.Count; i++)
         {
-            var column = i == Keys ? "f.num" : $"f.k{i}";
-            var at = Add(after[i]);
-            alternatives.Add($"({same}{column} {(i < Keys && _query.Sort[i].Descending ? "<" : ">")} {at})");
+            var column = i == _query.Sort.Count ? "f.num" : $"f.k{i}";
+            var at = _values.Add(from[i]);
+            alternatives.Add($"({same}{column}{Way(i)}{at})");
             same += $"{column}={at} AND ";
         }
 
-        return "(" + string.Join(" OR ", alternatives) + ")";
-    }
-
-    private string Matches(Criterion criterion, string row)
-    {
-        var keys = criterion is ValueCriterion { ByIdentifier: true } ? [criterion.Parameter.IdentifierKey] : criterion.Parameter.Keys;
-        // The "+" keeps a planner from driving by a criterion that is only to be looked up: it hides the index by value.
-        var isParameter = $"{(row == "e" ? "+" : "")}{row}.parameter{Among(keys)}";
-        return criterion is ValueCriterion c ? $"{isParameter} AND {AnyOf(c, row)}" : isParameter;
-    }
-
-    private string Among(IReadOnlyList<int> keys) => keys.Count == 1 ? "=" + Add(keys[0]) : $" IN ({string.Join(", ", keys.Select(k => Add(k)))})";
-
-    private string AnyOf(ValueCriterion criterion, string row) =>
-        criterion.AnyOf.Count == 1
-            ? "(" + Is(criterion.AnyOf[0], row) + ")"
-            : "(" + string.Join(" OR ", criterion.AnyOf.Select(v => "(" + Is(v, row) + ")")) + ")";
-
-    private string Is(SearchValue value, string row) => value switch
-    {
-        IdValue id => $"{row}.id={Add(id.Id)}",
-        TokenValue { System: null } token => $"{row}.code={Add(token.Code!)}",
-        TokenValue { Code: null } token => $"{row}.system={Add(token.System!)}",
-        TokenValue token => $"{row}.code={Add(token.Code!)} AND {row}.system={Add(token.System!)}",
-        DateValue date when row == "r" => DateIs(date, "r.updated", "(r.updated + 1000)"),
-        DateValue date => DateIs(date, $"{row}.start", $"{row}.finish"),
-        ReferenceValue reference => ReferenceIs(reference, row),
-        StringValue { Match: TextMatch.Exact } text => $"{row}.folded={Add(FoldedText.Of(text.Text))} AND {row}.exact={Add(text.Text)}",
-        StringValue { Match: TextMatch.Contains } text => $"{row}.folded LIKE {Add("%" + Like(FoldedText.Of(text.Text)) + "%")} ESCAPE '\\'",
-        StringValue text => $"{row}.folded>={Add(FoldedText.Of(text.Text))} AND {row}.folded<{Add(FoldedText.Of(text.Text) + "\U0010FFFF")}",
-        UriValue uri => $"{row}.value={Add(uri.Uri)}",
-        QuantityValue quantity => QuantityIs(quantity, row),
-        _ => throw new InvalidOperationException($"A search value of kind {value.GetType().Name} has no SQL."),
-    };
-
-    private static string Like(string text) => text.Replace("\\", "\\\\", StringComparison.Ordinal).Replace("%", "\\%", StringComparison.Ordinal).Replace("_", "\\_", StringComparison.Ordinal);
-
-    private string ReferenceIs(ReferenceValue reference, string row)
-    {
-        var targets = reference.Targets.Count == 1
-            ? $"{row}.target={Add(reference.Targets[0])}"
-            : $"{row}.target IN ({string.Join(", ", reference.Targets.Select(t => Add(t)))})";
-        return reference.Version is null ? targets : $"{targets} AND {row}.version={Add(reference.Version)}";
-    }
-
-    private string DateIs(DateValue date, string start, string finish)
-    {
-        string Contained() => $"({start}>={Add(date.Start)} AND {finish}<={Add(date.Finish)})";
-        switch (date.Comparison)
-        {
-            case Comparison.Eq:
-                return Contained();
-            case Comparison.Ne:
-                return $"NOT {Contained()}";
-            case Comparison.Gt:
-                return $"{finish}>{Add(date.Finish)}";
-            case Comparison.Lt:
-                return $"{start}<{Add(date.Start)}";
-            case Comparison.Ge:
-                return $"({finish}>{Add(date.Finish)} OR {Contained()})";
-            case Comparison.Le:
-                return $"({start}<{Add(date.Start)} OR {Contained()})";
-            case Comparison.Sa:
-                return $"{start}>={Add(date.Finish)}";
-            case Comparison.Eb:
-                return $"{finish}<={Add(date.Start)}";
-            default:
-                // "Approximately" is a tenth of the way from the date to now, as R4 suggests.
-                var slack = Math.Abs(DateRange.Microseconds(_now) - date.Start) / 10;
-                return $"({start}<{Add(date.Finish + slack)} AND {finish}>{Add(date.Start - slack)})";
-        }
-    }
-
-    private string QuantityIs(QuantityValue quantity, string row)
-    {
-        string Contained() => $"({row}.low>={Add(quantity.Low)} AND {row}.high<{Add(quantity.High)})";
-        var comparison = quantity.Comparison switch
-        {
-            Comparison.Eq => Contained(),
-            Comparison.Ne => $"NOT {Contained()}",
-            Comparison.Gt => $"{row}.high>{Add(quantity.Value)}",
-            Comparison.Lt => $"{row}.low<{Add(quantity.Value)}",
-            Comparison.Ge => $"{row}.high>={Add(quantity.Value)}",
-            Comparison.Le => $"{row}.low<={Add(quantity.Value)}",
-            Comparison.Sa => $"{row}.low>{Add(quantity.Value)}",
-            Comparison.Eb => $"{row}.high<{Add(quantity.Value)}",
-            _ => $"({row}.low<={Add(quantity.High)} AND {row}.high>={Add(quantity.Low)})",
-        };
-        if (quantity.System is not null)
-            comparison += $" AND {row}.system={Add(quantity.System)} AND {row}.code={Add(quantity.Unit ?? "")}";
-        else if (quantity.Unit is not null)
-            comparison += $" AND ({row}.code={Add(quantity.Unit)} OR {row}.unit={Add(quantity.Unit)})";
-        return comparison;
+        // Said once more by itself, so that an index can begin at the place.
+        return $"f.k0{Way(0)}={_values.Add(from[0])} AND ({string.Join(" OR ", alternatives)})";
     }
 }

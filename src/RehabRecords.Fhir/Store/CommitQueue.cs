@@ -71,7 +71,7 @@ internal sealed class CommitQueue : IDisposable
                 group.Add(next);
             try
             {
-                session ??= new Session(_dialect.OpenWriter());
+                session ??= new Session(_dialect.OpenWriter(), _dialect);
                 Commit(session, group);
                 Fault = null;
             }

@@ -24,6 +24,9 @@ internal abstract class Dialect : IDisposable
     /// <summary>A reader that may make temporary tables, for one who keeps the connection to itself.</summary>
     public abstract DbConnection OpenScratch();
 
+    /// <summary>A table of a FROM clause, to be read in the order of an index; for engines whose planner sees that by itself, the table alone.</summary>
+    public virtual string InOrder(string table, string alias, string index) => $"{table} {alias}";
+
     /// <summary>True when the engine could not write (disk full, I/O error, connection lost), so that nothing after it in the transaction counts.</summary>
     public abstract bool EndsTransaction(DbException e);
 

@@ -11,8 +11,6 @@ internal static class PatientRecord
     /// <summary>Bytes after which a turn ends: a turn holds one version in the least and this in the most.</summary>
     private const int TurnBytes = 1_000_000;
 
-    private const string Columns = "v.seq, v.type, v.id, v.version, v.deleted, v.updated, v.json";
-
     public sealed record Members(long LastCommit, IReadOnlyList<long> Resources);
 
     /// <summary>Numbers of the resources, by type and id; those deleted are among them.</summary>
@@ -49,7 +47,7 @@ internal static class PatientRecord
                     return (versions, i, afterVersion);
                 var (condition, order) = allVersions ? ("v.version>@p2", "v.version") : ("v.seq>@p2", "v.version DESC");
                 var one = session.Rows(
-                    $"SELECT {Columns} FROM resource r JOIN version v ON v.type=r.type AND v.id=r.id WHERE r.num=@p0 AND v.seq<=@p1 AND {condition} ORDER BY {order} LIMIT 1",
+                    $"SELECT {RecordReads.Columns} FROM resource r JOIN version v ON v.type=r.type AND v.id=r.id WHERE r.num=@p0 AND v.seq<=@p1 AND {condition} ORDER BY {order} LIMIT 1",
                     r => RecordReads.Version(r, 0),
                     members.Resources[i],
                     members.LastCommit,

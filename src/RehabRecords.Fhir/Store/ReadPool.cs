@@ -17,7 +17,7 @@ internal sealed class ReadPool(Dialect dialect, int size) : IDisposable
         try
         {
             ObjectDisposedException.ThrowIf(_closed, this);
-            var session = _free.TryPop(out var free) ? free : new Session(dialect.OpenReader());
+            var session = _free.TryPop(out var free) ? free : new Session(dialect.OpenReader(), dialect);
             try
             {
                 var result = read(session);

@@ -60,13 +60,13 @@ public sealed class RecordStore : IAsyncDisposable
     public Task<HistoryPage> HistoryAsync(HistoryQuery query, CancellationToken ct = default) => _readers.ReadAsync(s => RecordHistory.Page(s, query), ct);
 
     public Task<SearchPage> SearchAsync(SearchQuery query, CancellationToken ct = default) =>
-        _readers.ReadAsync(s => RecordReads.Search(s, query, _clock.GetUtcNow()), ct);
+        _readers.ReadAsync(s => SearchReads.Search(s, Parameters, query, _clock.GetUtcNow()), ct);
 
     /// <summary>All matches of a query such as "subject=Patient/1&amp;category=therapy", oldest resource first unless it sorts.</summary>
     public async Task<IReadOnlyList<RecordVersion>> FindAsync(string type, string query, CancellationToken ct = default)
     {
         var parsed = SearchQuery.Parse(Parameters, type, query);
-        return await _readers.ReadAsync(s => RecordReads.All(s, parsed, _clock.GetUtcNow()), ct);
+        return await _readers.ReadAsync(s => SearchReads.All(s, parsed, _clock.GetUtcNow()), ct);
     }
 
     /// <summary>
@@ -90,8 +90,13 @@ public sealed class RecordStore : IAsyncDisposable
         await _readers.ReadAsync(s => RecordChanges.After(s, sequence, types, limit), ct);
 
     /// <summary>Id of the resource that holds a business identifier, or null.</summary>
+    /// <exception cref="RefusedException">Ambiguous, for a RelatedPerson: the same carer of several people.</exception>
     public Task<string?> HolderOfAsync(string type, string system, string value, CancellationToken ct = default) =>
-        _readers.ReadAsync(s => RecordReads.Holder(s, type, system, value), ct);
+        HolderOfAsync(type, system, value, null, ct);
+
+    /// <param name="patientId">For a RelatedPerson: whose carer is meant.</param>
+    public Task<string?> HolderOfAsync(string type, string system, string value, string? patientId, CancellationToken ct = default) =>
+        _readers.ReadAsync(s => RecordReads.Holder(s, type, system, value, patientId), ct);
 
     /// <exception cref="RefusedException">The key was used with another body.</exception>
     public Task<StoredAnswer?> AnswerOfAsync(IdempotencyKey key, CancellationToken ct = default) => _readers.ReadAsync(s => Answers.Find(s, key), ct);

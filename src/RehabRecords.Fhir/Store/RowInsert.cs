@@ -25,7 +25,11 @@ internal sealed class RowInsert
 
     public static RowInsert Strings { get; } = new("string_row", "parameter", "place", "folded", "exact");
 
-    public static RowInsert Quantities { get; } = new("quantity_row", "parameter", "place", "system", "code", "unit", "low", "high");
+    public static RowInsert Quantities { get; } = new("quantity_row", "parameter", "place", "system", "code", "unit", "low", "high", "base", "base_low", "base_high");
+
+    public static RowInsert Pairs { get; } = new(
+        "pair_row", "parameter", "place", "first_system", "first_code", "system", "code", "unit", "low", "high", "base", "base_low", "base_high",
+        "start", "finish", "folded", "exact", "target", "version");
 
     public void Run<T>(Session session, long res, long person, IReadOnlyCollection<T> rows, Func<T, int, object[]> values)
     {

@@ -3,8 +3,10 @@ using System.Data.Common;
 namespace RehabRecords.Fhir.Store;
 
 /// <summary>A connection and its prepared statements. One thread at a time.</summary>
-internal sealed class Session(DbConnection connection) : IDisposable
+internal sealed class Session(DbConnection connection, Dialect? dialect = null) : IDisposable
 {
+    public Dialect? Dialect => dialect;
+
     /// <summary>Statements kept prepared; a search makes a new text for each new shape of query.</summary>
     private const int Kept = 256;
 

@@ -24,6 +24,7 @@ internal static class SetWriter
         foreach (var write in set.Writes)
             if (write.Write.IsDelete)
                 RefuseWhereReferredTo(session, write);
+        RefuseWhatRefersToTheDeleted(session, set);
         return new CommitResult(written, null);
     }
 
@@ -35,7 +36,8 @@ internal static class SetWriter
         RowInsert.References.Run(session, res, person, rows.References, (row, _) => [row.Parameter, row.Target, row.Version]);
         RowInsert.Uris.Run(session, res, person, rows.Uris, (row, _) => [row.Parameter, row.Value]);
         RowInsert.Strings.Run(session, res, person, rows.Strings, (row, place) => [row.Parameter, place, row.Folded, row.Exact]);
-        RowInsert.Quantities.Run(session, res, person, rows.Quantities, (row, place) => [row.Parameter, place, row.System, row.Code, row.Unit, row.Low, row.High]);
+        RowInsert.Quantities.Run(session, res, person, rows.Quantities, (row, place) => [row.Parameter, place, .. Amount(row)]);
+        RowInsert.Pairs.Run(session, res, person, rows.Pairs, (row, place) => [row.Parameter, place, row.FirstSystem, row.FirstCode, .. Second(row.Second)]);
     }
 
     public static void DropRows(Session session, long res)
@@ -46,6 +48,25 @@ internal static class SetWriter
         session.Run("DELETE FROM uri_row WHERE res=@p0", res);
         session.Run("DELETE FROM string_row WHERE res=@p0", res);
         session.Run("DELETE FROM quantity_row WHERE res=@p0", res);
+        session.Run("DELETE FROM pair_row WHERE res=@p0", res);
+    }
+
+    private static object[] Amount(QuantityRow row) =>
+        [row.System, row.Code, row.Unit, row.Low, row.High, row.InBase is var (unit, _, _) ? unit : "", row.InBase is var (_, low, _) ? low : DBNull.Value, row.InBase is var (_, _, high) ? high : DBNull.Value];
+
+    /// <summary>The columns that a row of the second part would have, and null in those of other kinds.</summary>
+    private static object[] Second(object row)
+    {
+        static object[] Nulls(int count) => [.. Enumerable.Repeat<object>(DBNull.Value, count)];
+        return row switch
+        {
+            TokenRow token => [token.System, token.Code, .. Nulls(12)],
+            QuantityRow quantity => [.. Amount(quantity), .. Nulls(6)],
+            DateRow date => [.. Nulls(8), date.Start, date.Finish, .. Nulls(4)],
+            StringRow text => [.. Nulls(10), text.Folded, text.Exact, .. Nulls(2)],
+            ReferenceRow reference => [.. Nulls(12), reference.Target, reference.Version],
+            _ => throw new InvalidOperationException($"A {row.GetType().Name} is no part of a composite."),
+        };
     }
 
     public static RecordVersion Put(Session session, PreparedWrite prepared)
@@ -94,15 +115,42 @@ internal static class SetWriter
                 prepared.Write.Type);
     }
 
+    /// <summary>
+    /// The other half: what was there when a set was checked may have been deleted before the set's turn came. Looked at
+    /// are the references that a deletion looks at; a version that is named can still be read, and a log may name what is
+    /// gone.
+    /// </summary>
+    private static void RefuseWhatRefersToTheDeleted(Session session, PreparedSet set)
+    {
+        var looked = new HashSet<string>(StringComparer.Ordinal);
+        foreach (var write in set.Writes)
+        {
+            if (write.Write is { IsDelete: true } or { Type: "Bundle" or "AuditEvent" })
+                continue;
+            foreach (var reference in write.Rows.References)
+            {
+                if (reference.Version.Length > 0 || !looked.Add(reference.Target) || ReferenceTypes.Split(reference.Target) is not { Base: "" } target)
+                    continue;
+                if (session.One("SELECT deleted FROM resource WHERE type=@p0 AND id=@p1", target.Type, target.Id) is 1L)
+                    throw new RefusedException(
+                        Refusal.Conflict,
+                        OperationOutcome.IssueType.Conflict,
+                        $"{reference.Target}, which {write.Write.Type}/{write.Write.Id} refers to, was deleted. Leave the reference out, or name the version of it that is meant.",
+                        write.Write.Type);
+            }
+        }
+    }
+
     private static void Claim(Session session, PreparedWrite prepared, IdentifierClaim claim, long person)
     {
         var (type, id) = (prepared.Write.Type, prepared.Write.Id);
         var made = session.Run(
-            "INSERT INTO claim (type, system, value, id, person) VALUES (@p0, @p1, @p2, @p3, @p4) ON CONFLICT DO NOTHING",
-            type, claim.System, claim.Value, id, person);
+            "INSERT INTO claim (type, system, value, scope, id, person) VALUES (@p0, @p1, @p2, @p3, @p4, @p5) ON CONFLICT DO NOTHING",
+            type, claim.System, claim.Value, IdentifierScope.Of(type, person), id, person);
         if (made == 1)
             return;
-        var holder = session.One("SELECT id FROM claim WHERE type=@p0 AND system=@p1 AND value=@p2", type, claim.System, claim.Value);
+        var holder = session.One(
+            "SELECT id FROM claim WHERE type=@p0 AND system=@p1 AND value=@p2 AND scope=@p3", type, claim.System, claim.Value, IdentifierScope.Of(type, person));
         throw new RefusedException(
             Refusal.Conflict,
             OperationOutcome.IssueType.Duplicate,
@@ -126,6 +174,12 @@ internal static class SetWriter
             [var now, ..] => $"{type}/{id} is at version {now.Version}, not {from}. Read it again, make the change to that version and send it with that version.",
         });
     }
+}
+
+/// <summary>Within what an identifier is unique: its type, and for the carers of a person that person.</summary>
+internal static class IdentifierScope
+{
+    public static long Of(string type, long person) => type == "RelatedPerson" ? person : 0;
 }
 
 internal static class Person

@@ -84,6 +84,9 @@ internal sealed class SqliteDialect : Dialect
         return connection;
     }
 
+    // Of two indexes that hold all that is asked, its planner may take the one that is not in order, and then sort everything.
+    public override string InOrder(string table, string alias, string index) => $"{table} {alias} INDEXED BY {index}";
+
     public override bool EndsTransaction(DbException e) => e is SqliteException
     {
         SqliteErrorCode: SQLitePCL.raw.SQLITE_FULL or SQLitePCL.raw.SQLITE_IOERR or SQLitePCL.raw.SQLITE_NOMEM or SQLitePCL.raw.SQLITE_BUSY

@@ -4,8 +4,8 @@ namespace RehabRecords.Fhir.Validation;
 
 /// <summary>
 /// The way by which anything enters the record: every resource of the set is valid, every reference leads somewhere, and
-/// then all of it is committed or none. A target deleted between the look and the commit is not noticed; deletion keeps
-/// its history, so such a reference can still be followed to the version it meant.
+/// then all of it is committed or none. A target deleted between the look and the commit is noticed by the store, in the
+/// transaction itself.
 /// </summary>
 public sealed class RecordWriter(RecordStore store, ResourceValidator validator)
 {

@@ -115,13 +115,16 @@ public sealed class Limits
     /// <summary>Bytes of a body that holds a Bundle.</summary>
     public int BundleBytes { get; set; } = 10_000_000;
 
+    /// <summary>Bytes of resources after which a page of a search ends, though fewer than _count are on it.</summary>
+    public int PageBytes { get; set; } = RehabRecords.Fhir.Search.SearchQuery.UsualPageBytes;
+
     /// <summary>Connections open at once.</summary>
     public int Connections { get; set; } = 2_000;
 
     public void Check()
     {
-        if (BodyBytes < 1 || BundleBytes < BodyBytes || Connections < 1)
+        if (BodyBytes < 1 || BundleBytes < BodyBytes || PageBytes < 1 || Connections < 1)
             throw new InvalidOperationException(
-                $"Settings {Settings.Section}:Limits need BodyBytes >= 1, BundleBytes >= BodyBytes and Connections >= 1; they are {BodyBytes}, {BundleBytes} and {Connections}.");
+                $"Settings {Settings.Section}:Limits need BodyBytes >= 1, BundleBytes >= BodyBytes, PageBytes >= 1 and Connections >= 1; they are {BodyBytes}, {BundleBytes}, {PageBytes} and {Connections}.");
     }
 }

@@ -44,7 +44,9 @@ internal sealed class Metadata(ResourceRegistry registry, SearchParameters param
             [
                 new() { Code = CapabilityStatement.SystemRestfulInteraction.Transaction },
                 new() { Code = CapabilityStatement.SystemRestfulInteraction.Batch },
+                new() { Code = CapabilityStatement.SystemRestfulInteraction.SearchSystem },
             ],
+            Compartment = ["http://hl7.org/fhir/CompartmentDefinition/patient"],
             Operation = Offered(operations.Where(o => o.IsOn(Level.System))),
         };
         foreach (var kind in registry.Kinds)

@@ -40,12 +40,24 @@ internal static class ReadEndpoints
     public static async Task<IResult> SearchAsync(Call call) =>
         new BodyResult(call, await call.Need<Searches>().PageAsync(call.Type, call.Query(), call.Prefer.Lenient, call.Ct));
 
-    public static async Task<IResult> SearchByPostAsync(Call call)
+    public static async Task<IResult> SearchAcrossAsync(Call call) =>
+        new BodyResult(call, await call.Need<Searches>().PageAcrossAsync(call.Query(), call.Prefer.Lenient, call.Ct));
+
+    public static async Task<IResult> SearchAcrossByPostAsync(Call call) =>
+        new BodyResult(call, await call.Need<Searches>().PageAcrossAsync(await FormAsync(call), call.Prefer.Lenient, call.Ct));
+
+    public static async Task<IResult> SearchInRecordAsync(Call call) => new BodyResult(
+        call, await call.Need<Searches>().PageInRecordAsync(call.Id, (string)call.Http.Request.RouteValues["type"]!, call.Query(), call.Prefer.Lenient, call.Ct));
+
+    public static async Task<IResult> SearchByPostAsync(Call call) =>
+        new BodyResult(call, await call.Need<Searches>().PageAsync(call.Type, await FormAsync(call), call.Prefer.Lenient, call.Ct));
+
+    private static async Task<List<KeyValuePair<string, string>>> FormAsync(Call call)
     {
         if (!call.Http.Request.HasFormContentType || call.Http.Request.ContentType!.StartsWith("multipart", StringComparison.OrdinalIgnoreCase))
             throw new RefusedException(Refusal.UnknownFormat, Hl7.Fhir.Model.OperationOutcome.IssueType.NotSupported,
                 $"Content-Type '{call.Http.Request.ContentType}' is not read here. Send the parameters as application/x-www-form-urlencoded.");
         var form = await call.Http.Request.ReadFormAsync(call.Ct);
-        return new BodyResult(call, await call.Need<Searches>().PageAsync(call.Type, [.. call.Query(), .. Call.Pairs(form)], call.Prefer.Lenient, call.Ct));
+        return [.. call.Query(), .. Call.Pairs(form)];
     }
 }

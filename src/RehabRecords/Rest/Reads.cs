@@ -40,6 +40,7 @@ internal sealed class Reads(RecordStore store, ResourceRegistry registry, Search
             [var type] => (Interactions.Search, null, () => Body(searches.PageAsync(type, query, lenient, ct))),
             [var type, "_history"] => (Interactions.TypeHistory, Histories.Parameters, () => Body(histories.PageAsync(type, null, query, lenient, ct))),
             [var type, var id] => (Interactions.Read, Shown.Parameters, () => Version(type, CurrentAsync(type, id, ct), query, lenient)),
+            ["Patient", var id, var type] when type is "*" || registry.Has(type) => (Interactions.Search, null, () => Body(searches.PageInRecordAsync(id, type, query, lenient, ct))),
             [var type, var id, "_history"] => (Interactions.History, Histories.Parameters, () => Body(histories.PageAsync(type, id, query, lenient, ct))),
             [var type, var id, "_history", var version] => (Interactions.VersionRead, Shown.Parameters, () => Version(type, VersionAsync(type, id, version, ct), query, lenient)),
             _ => ((Interactions, string[]?, Func<Task<(ReadOnlyMemory<byte>, RecordVersion?)>>))(Interactions.None, null, () => throw Missing(url)),

@@ -20,6 +20,9 @@ internal static class RestEndpoints
         var bundles = new RequestSizeLimitAttribute(app.ServiceProvider.GetRequiredService<Settings>().Limits.BundleBytes);
 
         Map(fhir, "", "/metadata", Get, Metadata.AnswerAsync);
+        Map(fhir, "", "/", Get, ReadEndpoints.SearchAcrossAsync);
+        Map(fhir, "", "/_search", Post, ReadEndpoints.SearchAcrossByPostAsync);
+        Map(fhir, "Patient", "/Patient/{id}/{type}", Get, ReadEndpoints.SearchInRecordAsync);
         Map(fhir, "", "/", Post, BundleEndpoint.ExecuteAsync).WithMetadata(bundles);
         Map(fhir, "", "/_history", Get, ReadEndpoints.HistoryAsync);
 

@@ -10,15 +10,31 @@ namespace RehabRecords.Rest;
 /// <summary>A page of a search as a searchset Bundle, made of stored bytes.</summary>
 internal sealed class Searches(RecordStore store, SearchParameters parameters, Settings settings)
 {
-    public async Task<ReadOnlyMemory<byte>> PageAsync(string type, IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct)
+    /// <summary>A search of one type.</summary>
+    public Task<ReadOnlyMemory<byte>> PageAsync(string type, IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct) =>
+        PageAsync(SearchQuery.Parse(parameters, type, pairs, lenient, settings.FhirBase), pairs, lenient, ct);
+
+    /// <summary>A search over several types.</summary>
+    public Task<ReadOnlyMemory<byte>> PageAcrossAsync(IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct) =>
+        PageAsync(SearchQuery.ParseAcross(parameters, pairs, lenient, settings.FhirBase), pairs, lenient, ct);
+
+    /// <summary>A search in the record of a person, of one type or ("*") of all.</summary>
+    public Task<ReadOnlyMemory<byte>> PageInRecordAsync(string patient, string type, IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct) =>
+        PageAsync(SearchQuery.ParseInRecord(parameters, patient, type, pairs, lenient, settings.FhirBase), pairs, lenient, ct);
+
+    private async Task<ReadOnlyMemory<byte>> PageAsync(SearchQuery query, IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct)
     {
-        var query = SearchQuery.Parse(parameters, type, pairs, lenient);
-        var shown = Shown.Of(type, pairs, lenient);
+        query = query with { PageBytes = settings.Limits.PageBytes };
+        var shown = Shown.Of(query.Types is [var type] ? type : null, pairs, lenient);
         if (shown.TextOnly && query.Inclusions.Count > 0)
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.NotSupported,
                 "_summary=text sends narratives alone; ask for _include and _revinclude with another summary or none.", Shown.Summary);
         var page = await store.SearchAsync(query, ct);
         var links = new List<(string, string)> { ("self", Link(query, query.Cursor)) };
+        if (query.Cursor is not null)
+            links.Add(("first", Link(query, null)));
+        if (page.Previous is not null)
+            links.Add(("previous", Link(query, page.Previous)));
         if (page.Next is not null)
             links.Add(("next", Link(query, page.Next)));
         using var bundle = new BundleBody(settings.FhirBase, "searchset", page.Total, [.. links]);
@@ -33,6 +49,6 @@ internal sealed class Searches(RecordStore store, SearchParameters parameters, S
     private string Link(SearchQuery query, string? cursor)
     {
         var used = query.Used.Select(u => KeyValuePair.Create(u.Key, (string?)u.Value));
-        return QueryHelpers.AddQueryString($"{settings.FhirBase}/{query.Type}", cursor is null ? used : used.Append(new(SearchQuery.CursorName, cursor)));
+        return QueryHelpers.AddQueryString(query.Path.Length == 0 ? settings.FhirBase : $"{settings.FhirBase}/{query.Path}", cursor is null ? used : used.Append(new(SearchQuery.CursorName, cursor)));
     }
 }

@@ -40,7 +40,7 @@ public sealed class MetadataTests(TestApp app) : IClassFixture<TestApp>
     public async Task Every_advertised_interaction_has_a_route_and_no_route_is_left_unsaid()
     {
         var statement = await StatementAsync();
-        var advertised = new HashSet<string> { "GET /metadata", "POST /" };
+        var advertised = new HashSet<string> { "GET /metadata", "POST /", "GET /", "POST /_search", "GET /Patient/{id}/{type}" };
         foreach (var operation in app.Service<IEnumerable<Operation>>())
             foreach (var (_, path) in operation.Places(ResourceRegistry.Standard))
                 advertised.UnionWith(operation.Methods.Where(m => m != "HEAD").Select(m => $"{m} {path}"));
@@ -82,6 +82,7 @@ public sealed class MetadataTests(TestApp app) : IClassFixture<TestApp>
                     SearchParamType.Date => "2026-01-01",
                     SearchParamType.Number or SearchParamType.Quantity => "5",
                     SearchParamType.Reference => "Patient/1",
+                    SearchParamType.Composite => "x$2026",
                     _ => "x",
                 };
                 using var response = await app.SendAsync("GET", $"/{resource.Type}?{parameter.Name}={value}");

@@ -1,0 +1,154 @@
+using RehabRecords.Fhir.Search;
+
+namespace RehabRecords.Fhir.Store;
+
+/// <summary>Searches, each on one session and of one moment.</summary>
+internal static class SearchReads
+{
+    /// <summary>Up to so many rows are sorted by themselves; where there are more, the index that is in order is walked.</summary>
+    private const int MostSorted = 2000;
+
+    /// <summary>Bodies fetched at once.</summary>
+    private const int Batch = 32;
+
+    private readonly record struct Row(long Num, object[] Keys);
+
+    /// <summary>Page, total and what goes along.</summary>
+    public static SearchPage Search(Session session, SearchParameters parameters, SearchQuery query, DateTimeOffset now)
+    {
+        var cursor = Cursor.Read(query);
+        session.Run("BEGIN");
+        try
+        {
+            var rows = query.Count == 0 ? [] : Rows(session, query, now, cursor, query.Count + 1);
+            var more = rows.Count > query.Count;
+            var (page, size) = Bodies(session, more ? rows[..query.Count] : rows, query.PageBytes);
+            more |= page.Count < rows.Count;
+            var included = Inclusions.Of(session, parameters, query, page, query.PageBytes - size);
+            while (included is null && page.Count > 1)
+            {
+                // Fewer matches, so that each of them has with it what was asked for.
+                page = page[..(page.Count / 2)];
+                more = true;
+                included = Inclusions.Of(session, parameters, query, page, query.PageBytes - page.Sum(v => (long)v.Json.Length));
+            }
+
+            var backwards = cursor is { Backwards: true };
+            var (first, last) = page.Count == 0 ? (null, null) : backwards ? (rows[page.Count - 1].Keys, rows[0].Keys) : (rows[0].Keys, rows[page.Count - 1].Keys);
+            if (backwards)
+                page.Reverse();
+            long? total = query.Count == 0 || (query.WantsTotal && (more || cursor is not null)) ? Total(session, query, now) : more || cursor is not null ? null : page.Count;
+            return new SearchPage(
+                page,
+                included ?? throw Inclusions.TooMany(),
+                total,
+                last is not null && (more || backwards) ? Cursor.Write(query, backwards: false, last) : null,
+                first is not null && (backwards ? more : cursor is not null) ? Cursor.Write(query, backwards: true, first) : null);
+        }
+        finally
+        {
+            session.Run("COMMIT");
+        }
+    }
+
+    public static List<RecordVersion> All(Session session, SearchQuery query, DateTimeOffset now) =>
+        Bodies(session, Rows(session, query, now, null, int.MaxValue), long.MaxValue).Versions;
+
+    /// <summary>The statements by which a query would be answered, for a look at how the engine means to run them.</summary>
+    internal static IEnumerable<(string Sql, object[] Values)> Statements(Session session, SearchQuery query, DateTimeOffset now)
+    {
+        foreach (var start in Starts(session, query, now))
+        {
+            var sql = new SearchSql(query, now, start, session.Dialect);
+            yield return (sql.Page(null, backwards: false, 51), sql.Values);
+        }
+    }
+
+    private static List<Row> Rows(Session session, SearchQuery query, DateTimeOffset now, Cursor? cursor, int limit)
+    {
+        var backwards = cursor is { Backwards: true };
+        var starts = Starts(session, query, now);
+        // What has the date comes before what has not.
+        if (starts.Count > 1 && backwards)
+            starts.Reverse();
+        var found = new List<Row>();
+        foreach (var start in starts)
+        {
+            if (starts.Count > 1 && cursor is not null && IsPast(start, query, cursor))
+                continue;
+            var sql = new SearchSql(query, now, start, session.Dialect);
+            var text = sql.Page(cursor?.Keys, backwards, limit - found.Count);
+            found.AddRange(session.Rows(
+                text,
+                r =>
+                {
+                    // The row's number breaks ties, so it is the last key of a place.
+                    var keys = new object[query.Sort.Count + 1];
+                    for (var i = 0; i < query.Sort.Count; i++)
+                        keys[i] = r.GetValue(i + 1);
+                    keys[^1] = r.GetInt64(0);
+                    return new Row(r.GetInt64(0), keys);
+                },
+                sql.Values));
+            if (found.Count >= limit)
+                break;
+        }
+
+        return found;
+    }
+
+    private static List<Start> Starts(Session session, SearchQuery query, DateTimeOffset now)
+    {
+        var driver = SearchSql.Driver(query);
+        var walks = SearchSql.CanWalk(query);
+        if (driver is not null && (walks || query.Sort is [{ Parameter.Code: "_lastUpdated" }, ..]) && query.Types.Count == 1)
+        {
+            var (sql, values) = SearchSql.Probe(driver, now, MostSorted);
+            if ((long)session.One(sql, values)! < MostSorted)
+                return [Start.Criterion];
+            return walks ? [Start.Dated, Start.Undated] : [Start.Type];
+        }
+
+        return driver is not null ? [Start.Criterion] : walks ? [Start.Dated, Start.Undated] : [Start.Type];
+    }
+
+    /// <summary>Whether all of a part of the order lies on the other side of the place.</summary>
+    private static bool IsPast(Start start, SearchQuery query, Cursor cursor)
+    {
+        var atUndated = Equals(cursor.Keys[0], SortKeys.Missing(query.Sort[0]));
+        return cursor.Backwards ? start == Start.Undated && !atUndated : start == Start.Dated && atUndated;
+    }
+
+    private static long Total(Session session, SearchQuery query, DateTimeOffset now)
+    {
+        var sql = new SearchSql(query with { Sort = [] }, now, SearchSql.Driver(query) is null ? Start.Type : Start.Criterion, session.Dialect);
+        return (long)session.One(sql.Total, sql.Values)!;
+    }
+
+    /// <summary>The resources of the rows, in their order; as many as the bytes allow, and one in any case.</summary>
+    private static (List<RecordVersion> Versions, long Bytes) Bodies(Session session, List<Row> rows, long most)
+    {
+        var versions = new List<RecordVersion>(rows.Count);
+        var bytes = 0L;
+        for (var at = 0; at < rows.Count; at += Batch)
+        {
+            var numbers = new object[Batch];
+            for (var i = 0; i < Batch; i++)
+                numbers[i] = at + i < rows.Count ? rows[at + i].Num : -1L;
+            var fetched = session.Rows(_fetch, r => (Num: r.GetInt64(0), Version: RecordReads.Version(r, 1)), numbers).ToDictionary(f => f.Num, f => f.Version);
+            for (var i = at; i < Math.Min(at + Batch, rows.Count); i++)
+            {
+                var version = fetched[rows[i].Num];
+                if (versions.Count > 0 && bytes + version.Json.Length > most)
+                    return (versions, bytes);
+                versions.Add(version);
+                bytes += version.Json.Length;
+            }
+        }
+
+        return (versions, bytes);
+    }
+
+    private static readonly string _fetch =
+        $"SELECT r.num, {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq WHERE r.num IN ({string.Join(", ", Enumerable.Range(0, Batch).Select(i => $"@p{i}"))})";
+}
