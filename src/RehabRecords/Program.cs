@@ -1,6 +1,7 @@
 using RehabRecords.Commands;
 using RehabRecords.Decisions;
 using RehabRecords.Discharges;
+using RehabRecords.Documents;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Flags;
@@ -36,6 +37,7 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddNotes(new Uri(settings.PublicUrl));
     builder.Services.AddDischarges();
     builder.Services.AddRecordExport();
+    builder.Services.AddDocuments();
     builder.Services.AddStrictJson();
     builder.Services.AddDocumentation(settings);
     builder.Services.AddPages();
@@ -62,6 +64,7 @@ return await Start.RunAsync(args, static args =>
     app.MapDischarges();
     app.MapRecordExport();
     app.MapPages();
+    app.MapDocuments();
     app.MapRest();
     return app;
 });

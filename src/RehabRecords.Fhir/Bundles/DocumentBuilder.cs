@@ -25,14 +25,31 @@ public sealed class DocumentBuilder(RecordStore store, Uri publicUrl)
             ?? throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"There is no Composition/{compositionId}.");
         if (composition.Deleted)
             throw new RefusedException(Refusal.Gone, OperationOutcome.IssueType.Deleted, $"Composition/{compositionId} was deleted.");
-        return Assemble(await CollectAsync(composition, ct));
+        return Assemble(await CollectAsync(composition, [], ct), []);
     }
+
+    /// <summary>
+    /// The document of a Composition that is about to be written, with whatever else is written beside it, each as the
+    /// version it will be. The entries are the very objects of the set, so that what the store sets in them is in the
+    /// document too.
+    /// </summary>
+    /// <exception cref="RefusedException">Invalid when something it cites is neither in the set nor in the record.</exception>
+    public async Task<Bundle> BuildAsync(WriteSet set, Composition composition, DateTimeOffset now, CancellationToken ct = default)
+    {
+        ArgumentNullException.ThrowIfNull(set);
+        var pending = set.Writes.Where(w => w.Resource is not null)
+            .Select(w => new Pending(new RecordVersion(0, w.Type, w.Id, w.FromVersion + 1, false, now, default), w.Resource!)).ToList();
+        var first = pending.Find(p => p.Resource == composition) ?? throw new ArgumentException("The Composition is not in the set.", nameof(composition));
+        return Assemble(await CollectAsync(first.Version, pending, ct), pending);
+    }
+
+    private sealed record Pending(RecordVersion Version, Resource Resource);
 
     /// <summary>
     /// Walks the references breadth first. Exact versions are taken before open ones: an open reference to something the
     /// document already holds in one version means that version, so the document never disagrees with itself.
     /// </summary>
-    private async Task<List<RecordVersion>> CollectAsync(RecordVersion composition, CancellationToken ct)
+    private async Task<List<RecordVersion>> CollectAsync(RecordVersion composition, List<Pending> pending, CancellationToken ct)
     {
         var held = new List<RecordVersion> { composition };
         var known = new HashSet<string>(StringComparer.Ordinal) { composition.VersionedAddress };
@@ -46,7 +63,8 @@ public sealed class DocumentBuilder(RecordStore store, Uri publicUrl)
             var (cited, by) = next;
             if (cited.Version is null ? heldOpen.Contains(cited.Address) : known.Contains(cited.VersionedAddress))
                 continue;
-            var found = await ReadAsync(cited, ct);
+            var found = pending.Find(p => cited.Version is null ? p.Version.Address == cited.Address : p.Version.VersionedAddress == cited.VersionedAddress)?.Version
+                ?? await ReadAsync(cited, ct);
             if (found is null || found.Deleted)
                 throw new RefusedException(Refusal.Invalid, OperationOutcome.IssueType.NotFound,
                     $"{by} refers to {cited}, which is not in the record; a document must hold everything it refers to.");
@@ -63,18 +81,18 @@ public sealed class DocumentBuilder(RecordStore store, Uri publicUrl)
 
         void Enqueue(RecordVersion from)
         {
-            foreach (var cited in Citations.Of(Parse(from)))
+            foreach (var cited in Citations.Of(Parse(from, pending)))
                 (cited.Version is null ? open : exact).Enqueue((cited, from.VersionedAddress));
         }
     }
 
-    private Bundle Assemble(List<RecordVersion> held)
+    private Bundle Assemble(List<RecordVersion> held, List<Pending> pending)
     {
         // After the Composition: by type and id, so that the bytes do not depend on the way the references were found.
         var ordered = held.Take(1).Concat(held.Skip(1).OrderBy(r => r.Type, StringComparer.Ordinal)
             .ThenBy(r => r.Id, StringComparer.Ordinal).ThenBy(r => r.Version)).ToList();
         var document = Head(_root, ordered.ConvertAll(r => r.VersionedAddress), ordered.Max(r => r.LastUpdated));
-        document.Entry = [.. ordered.Select(r => new Bundle.EntryComponent { FullUrl = _root + r.Address, Resource = Parse(r) })];
+        document.Entry = [.. ordered.Select(r => new Bundle.EntryComponent { FullUrl = _root + r.Address, Resource = Parse(r, pending) })];
         return document;
     }
 
@@ -103,5 +121,6 @@ public sealed class DocumentBuilder(RecordStore store, Uri publicUrl)
         ? store.ReadVersionAsync(cited.Type, cited.Id, version, ct)
         : store.ReadAsync(cited.Type, cited.Id, ct);
 
-    private static Resource Parse(RecordVersion version) => ResourceReader.Trusted<Resource>(version.Json);
+    private static Resource Parse(RecordVersion version, List<Pending> pending) =>
+        pending.Find(p => p.Version == version)?.Resource ?? ResourceReader.Trusted<Resource>(version.Json);
 }

@@ -182,6 +182,7 @@ public sealed class RecordStore : IAsyncDisposable
         if (set.Writes.GroupBy(w => (w.Type, w.Id)).FirstOrDefault(g => g.Count() > 1) is { Key: var (type, id) })
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Invariant, $"{type}/{id} is written twice in one request. Send the final state once.");
         var now = Millisecond.Of(_clock.GetUtcNow());
+        set.Seal?.Invoke(now);
         var writes = new List<PreparedWrite>(set.Writes.Count);
         foreach (var write in set.Writes)
             writes.Add(Prepare(write, await TimeAfterAsync(write, now, ct)));

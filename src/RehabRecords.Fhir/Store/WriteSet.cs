@@ -52,6 +52,13 @@ public sealed class WriteSet
         return resource;
     }
 
+    /// <summary>
+    /// Called with the time of the commit when everything is checked and the bytes are about to be made: for what depends on
+    /// those very bytes, such as a signature over a document of the same set. It may set meta, times, hashes and the answer,
+    /// and nothing that a check has looked at.
+    /// </summary>
+    public Action<DateTimeOffset>? Seal { get; set; }
+
     internal IReadOnlyList<IdempotencyKey> Keys => Key is null ? FurtherKeys : [Key, .. FurtherKeys];
 
     public void Delete(string type, string id, int fromVersion) => _writes.Add(new Write(type, id, null, fromVersion));

@@ -18,6 +18,8 @@ public sealed class RecordWriter(RecordStore store, ResourceValidator validator)
             if (await store.AnswerOfAsync(key, ct) is { } earlier)
                 return new CommitResult([], earlier);
 
+        if (await SignedRecords.ProblemsAsync(store, set, ct) is { Count: > 0 } signed)
+            throw new RefusedException(Refusal.Conflict, signed);
         if (Verdict.Of(await IssuesAsync(set, ct)) is { } refused)
             throw refused;
         return await store.CommitAsync(set, ct);

@@ -21,6 +21,9 @@ public sealed class Settings
     /// <summary>IANA zone used for a programme that names none.</summary>
     public string TimeZone { get; set; } = "Europe/London";
 
+    /// <summary>PEM file with a P-384 private key to sign documents with; one is made in the data folder when left out.</summary>
+    public string? SigningKeyFile { get; set; }
+
     /// <summary>How fully a programme must be described before it becomes active.</summary>
     public Programmes.ReportingMinimum Reporting { get; set; } = new();
 

@@ -2,6 +2,8 @@ using Hl7.Fhir.Model;
 using RehabRecords.Clinical;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
+using RehabRecords.Notes;
+using RehabRecords.Progress;
 using RehabRecords.Trade;
 using MeasureStatus = RehabRecords.Clinical.MeasureStatus;
 
@@ -11,8 +13,11 @@ namespace RehabRecords.Measures;
 /// From a request to its Observation, checked against the catalogue of measures; a total given by its subscales is
 /// recorded with them, and a level attained is named by its goal, in the same transaction.
 /// </summary>
-public sealed class RecordMeasure(RecordStore store, Recording recording, TimeProvider clock, MeasureCatalogue catalogue)
+public sealed class RecordMeasure(RecordStore store, Recording recording, ProgressReader reader, UpToDate upToDate, TimeProvider clock, MeasureCatalogue catalogue)
 {
+    /// <summary>Sessions may be posted meanwhile, which move the draft that is redone.</summary>
+    private const int Tries = 20;
+
     public Task<IResult> RunAsync(Posted<MeasureRequest> posted, CancellationToken ct) => recording.OnceAsync(posted.Key, async (set, cancel) =>
     {
         var request = posted.Body;
@@ -32,8 +37,11 @@ public sealed class RecordMeasure(RecordStore store, Recording recording, TimePr
             set.Update(attained, version);
         }
 
+        // A measure is the person's: every draft that is open says it.
+        foreach (var programme in await reader.ProgrammesOfAsync(person, cancel))
+            await upToDate.AddToOpenAsync(set, await reader.ReadAsync(programme, cancel), cancel);
         return new Recorded<MeasureAnswer>(StatusCodes.Status201Created, $"/api/measures/{observation.Id}", observation.ToAnswer());
-    }, ct, Clinician.Tries);
+    }, ct, Tries);
 
     private async Task<(Goal Goal, int Version)> GoalAsync(string named, string person, CancellationToken ct)
     {

@@ -1,3 +1,4 @@
+using Hl7.Fhir.Model;
 using RehabRecords.Clinical;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
@@ -11,6 +12,16 @@ public sealed class DraftNote(RecordWriter writer, ProgressReader reader, NoteWr
 {
     /// <summary>Sessions may be posted for the same programme meanwhile; each time the draft has moved on, it is drafted again from the newer record.</summary>
     private const int MostAttempts = 20;
+
+    /// <summary>The draft as the record would have it now, in place of one that is open; nothing is written.</summary>
+    public async Task<Composition?> AnewAsync(Composition open, CancellationToken ct = default)
+    {
+        var programme = open.Event.SelectMany(e => e.Detail).Select(d => d.IdOf("CarePlan")).FirstOrDefault(id => id is not null);
+        if (programme is null)
+            return null;
+        var record = await reader.ReadAsync(programme, ct);
+        return NoteDraft.Compose(record, Findings.Of(record, MeasureCatalogue.Default, rules), open);
+    }
 
     /// <returns>The note's id, and whether it is a new one.</returns>
     public async Task<(string Id, bool IsNew)> NowAsync(string programmeId, CancellationToken ct = default)

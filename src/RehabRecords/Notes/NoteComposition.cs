@@ -44,11 +44,12 @@ public static class NoteComposition
         return composition;
     }
 
-    /// <summary>The statements of a stored note, in reading order.</summary>
+    /// <summary>The statements of a stored note as the software drafted them, in reading order; a clinician's own are not among them.</summary>
     public static IReadOnlyList<Statement> Read(Composition composition) =>
         [.. from section in composition.Section
             let heading = Headings.Of(section)
             from statement in section.Section
+            where statement.Code.CodeIn(Systems.NoteRule) != Documents.NoteStatement.OwnRule
             select ReadStatement(statement, heading)];
 
     /// <summary>Every heading, in its order, with the statements that stand under it.</summary>
@@ -85,7 +86,7 @@ public static class NoteComposition
         var evidence = Evidence.Of(written.Entry.Select(e => e.Reference).OfType<string>()) ?? throw Lacks("evidence");
         var rule = NoteRules.Of(written.Code.CodeIn(Systems.NoteRule) ?? throw Lacks("rule"), section);
         return new Statement(
-            written.ElementId ?? throw Lacks("id"), rule, Prose.Words(written.Text?.Div ?? throw Lacks("text")), evidence,
+            written.ElementId ?? throw Lacks("id"), rule, written.GetStringExtension(Extensions.DraftedText) ?? Prose.Words(written.Text?.Div ?? throw Lacks("text")), evidence,
             [.. written.GetExtensions(Extensions.StatedValue).Select(e => e.Value).OfType<Quantity>().Select(q => new StatedValue(q.Value ?? 0, q.Code ?? "1"))])
         {
             Section = section,

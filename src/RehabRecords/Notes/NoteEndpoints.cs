@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using Microsoft.Net.Http.Headers;
+using RehabRecords.Documents;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Bundles;
 using RehabRecords.Fhir.Store;
@@ -9,7 +10,7 @@ using RehabRecords.Trade;
 namespace RehabRecords.Notes;
 
 /// <summary>One line of a list of notes.</summary>
-public sealed record NoteLine(string Id, string Address, string Composition, string Status, string Title, string From, string To, string? Date);
+public sealed record NoteLine(string Id, string Address, string Composition, string Status, string Stage, string Kind, string Title, string From, string To, string? Date);
 
 /// <param name="Programme">Id of the programme to draft a note for.</param>
 public sealed record NoteRequest(string? Programme);
@@ -22,6 +23,8 @@ public static class NoteEndpoints
         services.AddSingleton<NoteWriter>();
         services.AddSingleton<UpToDate>();
         services.AddSingleton<DraftNote>();
+        services.AddSingleton(NoteKind.Registered);
+        services.AddSingleton(NoteKind.DischargeSummary);
         services.AddSingleton(s => new DocumentBuilder(s.GetRequiredService<RecordStore>(), publicUrl));
     }
 
@@ -29,44 +32,55 @@ public static class NoteEndpoints
     {
         var notes = routes.MapGroup("/api/notes").WithTags("Notes");
         notes.MapGet("", ListAsync).WithSummary("List a person's notes")
-            .WithDescription("`person` is the id that POST /api/people answered. Newest first.");
+            .WithDescription("`person` is the id that POST /api/people answered. Of every kind, discharge summaries among them; newest first.");
         notes.MapGet("{id}", GetAsync).WithSummary("Read a note")
             .WithDescription("As JSON statements (application/json), a page (text/html), plain text (text/plain), or a FHIR document with everything the note "
                 + "rests on (application/fhir+json, application/fhir+xml), by the Accept header.")
             .Produces<NoteView>(200, "application/json").Produces<string>(200, "text/html", "text/plain", "application/fhir+json", "application/fhir+xml").ProducesProblem(404).ProducesProblem(406);
         notes.MapPost("", PostAsync).WithExample("note").WithSummary("Draft a note now")
-            .WithDescription("Computes the draft of a programme from the record as it is. The open draft gets a new version, or stays as it is when it already says the same; "
+            .WithDescription("Computes the draft of a programme from the record as it is. The open draft gets a new version, or stays as it is when it already says the same or a clinician has begun to work on it (POST /api/notes/{id}/refresh then); "
                 + "after a note was signed the next one begins. 201 for a new note, 200 otherwise.")
             .Produces<NoteView>(201).Produces<NoteView>(200).ProducesProblem(404);
         routes.MapGet(NotePage.StylesheetAddress, () => TypedResults.Text(NotePage.Stylesheet, "text/css; charset=utf-8")).ExcludeFromDescription();
     }
 
-    private static async Task<IReadOnlyList<NoteLine>> ListAsync(string? person, RecordStore store, CancellationToken ct)
+    private static async Task<IReadOnlyList<NoteLine>> ListAsync(string? person, RecordStore store, DocumentKinds kinds, CancellationToken ct)
     {
         if (string.IsNullOrEmpty(person))
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Required,
                 "person is missing; name the person whose notes are wanted, as in /api/notes?person={id}.", "person");
         if (await store.GetAsync<Patient>(person, ct) is null)
             throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"There is no person '{person}'. Use the id that POST /api/people answered.", "person");
-        var notes = await store.FindAllAsync<Composition>($"subject=Patient/{person}&type=http://loinc.org|{Terms.Loinc.ProgressNote}", ct);
+        var notes = await store.FindAllAsync<Composition>($"subject=Patient/{person}", ct);
         return
         [
             .. from note in notes
-               let view = NoteView.Of(note)
+               let kind = kinds.Of(note)
+               where kind is not null
+               let view = NoteView.Of(note, kind)
                orderby view.To descending, note.Id descending
-               select new NoteLine(note.Id!, view.Address, view.Composition, view.Status, view.Title, view.From, view.To, note.Date),
+               select new NoteLine(note.Id!, view.Address, view.Composition, view.Status, view.Stage, view.Kind, view.Title, view.From, view.To, note.Date),
         ];
     }
 
-    private static async Task<IResult> GetAsync(string id, HttpContext context, RecordStore store, DocumentBuilder documents, CancellationToken ct)
+    private static async Task<IResult> GetAsync(
+        string id, HttpContext context, RecordStore store, DocumentKinds kinds, DocumentBuilder documents, Reviews reviews, NoteVersions versions, CancellationToken ct)
     {
         var format = NoteFormats.Wanted(context.Request);
         context.Response.Headers.Vary = HeaderNames.Accept;
         if (format is null)
             return NoteFormats.NotOffered(context.Request);
-        if (await store.GetAsync<Composition>(id, ct) is not var (note, version) || !IsOurs(note))
+        if (await store.GetAsync<Composition>(id, ct) is not var (note, version) || kinds.Of(note) is not { } kind)
             throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"There is no note '{id}'. GET /api/notes?person={{id}} lists a person's notes.", "id");
-        return format == NoteFormats.Json ? TypedResults.Ok(NoteView.Of(note)) : await NoteFormats.AnswerAsync(format, note, version, context, documents, ct);
+        context.Response.Headers.ETag = VersionTag.Of(version);
+        if (format != NoteFormats.Json)
+            return await NoteFormats.AnswerAsync(format, note, version, context, documents, ct);
+        var replacedBy = note.IsDraft() ? null : await versions.ReplacedByAsync(note.Identifier!, ct);
+        return TypedResults.Ok(NoteView.Of(note, kind) with
+        {
+            Review = note.IsDraft() ? await reviews.OfAsync(note, kind, ct) : null,
+            ReplacedBy = replacedBy is null ? null : $"/api/notes/{replacedBy}",
+        });
     }
 
     private static async Task<IResult> PostAsync(NoteRequest request, DraftNote draft, RecordStore store, CancellationToken ct)
@@ -81,6 +95,4 @@ public static class NoteEndpoints
         var note = (await store.GetAsync<Composition>(id, ct))!.Value.Resource;
         return isNew ? TypedResults.Created($"/api/notes/{id}", NoteView.Of(note)) : TypedResults.Ok(NoteView.Of(note));
     }
-
-    private static bool IsOurs(Composition note) => note.Meta?.Profile.Any(p => p is not null && p.Split('|')[0] is Terms.Profiles.ProgressNote or Terms.Profiles.DischargeSummary) == true;
 }

@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using Microsoft.Net.Http.Headers;
+using RehabRecords.Documents;
 using RehabRecords.Fhir.Bundles;
 using RehabRecords.Fhir.Parsing;
 
@@ -25,13 +26,17 @@ internal static class NoteFormats
                 // Nothing but the page and its own stylesheet: what people typed can never run.
                 context.Response.Headers.ContentSecurityPolicy =
                     "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
-                return TypedResults.Text(NotePage.Of(note, NoteComposition.Read(note)), "text/html; charset=utf-8");
+                return TypedResults.Text(NotePage.Of(note, NoteKind.Of(note)), "text/html; charset=utf-8");
             case "text/plain":
-                return TypedResults.Text(NoteText.Of(note, NoteComposition.Read(note)), "text/plain; charset=utf-8");
-            case "application/fhir+json":
-                return TypedResults.Bytes(ResourceWriter.Json(await documents.BuildAsync(note.Id!, version, ct)), "application/fhir+json; charset=utf-8");
+                return TypedResults.Text(NoteText.Of(note, NoteKind.Of(note)), "text/plain; charset=utf-8");
             default:
-                return TypedResults.Bytes(ResourceWriter.Xml(await documents.BuildAsync(note.Id!, version, ct)), "application/fhir+xml; charset=utf-8");
+                // What was signed is served as the very bytes that were signed; the signature is about the JSON.
+                var signatures = context.RequestServices.GetRequiredService<SignatureCheck>();
+                var frozen = note.Status is CompositionStatus.Final or CompositionStatus.Amended && await signatures.OfAsync(note.Id!, ct) is { } signature
+                    ? await signatures.DocumentAsync(signature, ct) : null;
+                if (format == "application/fhir+json")
+                    return TypedResults.Bytes(frozen?.Json.ToArray() ?? ResourceWriter.Json(await documents.BuildAsync(note.Id!, version, ct)), "application/fhir+json; charset=utf-8");
+                return TypedResults.Bytes(ResourceWriter.Xml(frozen is null ? await documents.BuildAsync(note.Id!, version, ct) : ResourceReader.Trusted<Bundle>(frozen.Json)), "application/fhir+xml; charset=utf-8");
         }
     }
 

@@ -1,5 +1,6 @@
 using System.Text;
 using Hl7.Fhir.Model;
+using RehabRecords.Documents;
 
 namespace RehabRecords.Notes;
 
@@ -8,10 +9,11 @@ public static class NotePage
 {
     public const string StylesheetAddress = "/api/notes/note.css";
 
-    public static string Of(Composition note, IReadOnlyList<Statement> statements)
+    public static string Of(Composition note, DocumentKind kind)
     {
-        var draft = note.Status == CompositionStatus.Preliminary;
-        var title = note.Title ?? "Progress note";
+        var statements = NoteStatement.Of(note, kind);
+        var draft = note.IsDraft();
+        var title = note.Title ?? kind.Name;
         var period = note.Event.FirstOrDefault()?.Period;
         var page = new StringBuilder();
         page.Append("<!DOCTYPE html>\n<html lang=\"en-GB\">\n<head>\n<meta charset=\"utf-8\">\n")
@@ -19,44 +21,50 @@ public static class NotePage
             .Append($"<title>{Prose.Encode((draft ? "DRAFT: " : "") + title)}</title>\n")
             .Append($"<link rel=\"stylesheet\" href=\"{StylesheetAddress}\">\n</head>\n")
             .Append(draft ? "<body class=\"draft\">\n" : "<body>\n").Append("<main>\n");
-        var urgent = statements.Where(s => s.Rule.Id == NoteRules.UrgentFlag.Id).ToList();
+        var urgent = statements.Where(s => s.IsUrgent && s.State != StatementState.Removed).ToList();
         if (urgent.Count > 0)
             page.Append("<section class=\"urgent\" aria-labelledby=\"urgent\">\n<h2 id=\"urgent\">Act on this first</h2>\n")
                 .AppendJoin("", urgent.Select(s => $"<p>{Prose.Encode(s.Text)}</p>\n")).Append("</section>\n");
         if (draft)
-            page.Append($"<p class=\"mark\" role=\"note\"><strong>DRAFT</strong> {Prose.Encode(Prose.DraftMark["DRAFT. ".Length..])}</p>\n");
+            page.Append($"<p class=\"mark\" role=\"note\"><strong>DRAFT</strong> {Prose.Encode(Presentation.Mark(note)["DRAFT. ".Length..])}</p>\n");
+        else
+            page.Append($"<p class=\"mark\" role=\"note\"><strong>{Prose.Encode(Presentation.Mark(note))}</strong></p>\n");
         page.Append($"<h1>{Prose.Encode(title)}</h1>\n<dl>\n");
         Row(page, "Person", note.Subject?.Display ?? note.Subject?.Reference ?? "");
         Row(page, "Time covered", $"{Day(period?.Start)} to {Day(period?.End)} ({(Headings.Of(note) == Headings.Discharge ? "the day of discharge" : "the day of the latest result")})");
-        Row(page, "Author", $"{note.Author.FirstOrDefault()?.Display} (software)");
-        Row(page, "Status", draft ? "preliminary: a draft, not signed" : $"{note.Status}");
+        Row(page, "Author", string.Join("; ", note.Author.Select(a => a.Reference == DraftAuthor.Address ? $"{a.Display} (software)" : a.Display)));
+        Row(page, "Status", draft ? "preliminary: a draft, not signed" : Stages.Of(note));
         page.Append("</dl>\n");
-        foreach (var section in Headings.Of(note).Select(h => h.Section))
-            Section(page, section, [.. statements.Where(s => s.Section == section)]);
+        foreach (var part in note.Section)
+            Section(page, part, [.. statements.Where(s => s.Part == part)]);
         page.Append("</main>\n</body>\n</html>\n");
         return page.ToString();
     }
 
-    private static void Section(StringBuilder page, NoteSection section, List<Statement> statements)
+    private static void Section(StringBuilder page, Composition.SectionComponent part, List<NoteStatement> statements)
     {
-        var title = Headings.Title(section);
-        // The heading's code word, since an id holds no spaces.
-        page.Append($"<section aria-labelledby=\"{section}\">\n<h2 id=\"{section}\">{title}</h2>\n");
+        var (title, id) = (Prose.Encode(part.Title ?? ""), Prose.Encode((part.Title ?? "").Replace(' ', '-')));
+        page.Append($"<section aria-labelledby=\"{id}\">\n<h2 id=\"{id}\">{title}</h2>\n");
         if (statements.Count == 0)
-            page.Append($"<p class=\"none\">{Prose.Encode(Headings.WhenEmpty(section))}</p>\n");
+            page.Append($"<p class=\"none\">{Prose.Encode(part.EmptyReason?.Text ?? "Nothing is recorded.")}</p>\n");
         else
         {
             page.Append("<ul>\n");
             foreach (var statement in statements)
-                page.Append($"<li id=\"{Prose.Encode(statement.Id)}\" class=\"{statement.Kind}\"><p>{Prose.Encode(statement.Text)}</p>\n").Append(Sources(statement)).Append("</li>\n");
+                page.Append($"<li id=\"{Prose.Encode(statement.Id)}\" class=\"{statement.Kind}\"><p>{Prose.Encode(statement.Text + NoteText.Theirs(statement))}</p>\n").Append(Drafted(statement)).Append(Sources(statement)).Append("</li>\n");
             page.Append("</ul>\n");
         }
         page.Append("</section>\n");
     }
 
+    /// <summary>What the software drafted stays visible where a clinician put other words, and what needs a look is said.</summary>
+    private static string Drafted(NoteStatement statement) =>
+        (statement.NeedsALook is { } why ? $"<p><strong>Needs a look.</strong> {Prose.Encode(why)}</p>\n" : "")
+        + (statement.DraftedText is { } drafted ? $"<details><summary>Drafted text</summary>\n<p>{Prose.Encode(drafted)}</p></details>\n" : "");
+
     /// <summary>Folded, so that the note reads as a note; one step away, so that each word can be checked.</summary>
-    private static string Sources(Statement statement) =>
-        $"<details><summary>{Wording.Count(statement.Evidence.Count, "source")}, rule {Prose.Encode(statement.Rule.Id)}</summary>\n<ol>\n"
+    private static string Sources(NoteStatement statement) => statement.Evidence.Count == 0 ? "" :
+        $"<details><summary>{Wording.Count(statement.Evidence.Count, "source")}, rule {Prose.Encode(statement.Rule)}</summary>\n<ol>\n"
         + string.Concat(statement.Evidence.Select(a => $"<li><a href=\"/fhir/{Prose.Encode(a)}\">{Prose.Encode(a)}</a></li>\n"))
         + "</ol></details>\n";
 

@@ -209,6 +209,9 @@ public static class NoteRules
 
     private static readonly Dictionary<string, NoteRule> ById = OfAllDocuments.ToDictionary(r => r.Id, StringComparer.Ordinal);
 
+    /// <summary>The kind of statement a rule makes; a finding where the rule is no longer in use.</summary>
+    public static string KindOf(string id) => ById.GetValueOrDefault(id)?.Kind ?? StatementKind.Finding;
+
     /// <summary>
     /// The rule of a stored statement. One that is no longer used keeps its id, so that an old note can still be read; its
     /// sentence counts as a finding.

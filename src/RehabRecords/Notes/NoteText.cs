@@ -1,5 +1,6 @@
 using System.Text;
 using Hl7.Fhir.Model;
+using RehabRecords.Documents;
 
 namespace RehabRecords.Notes;
 
@@ -8,26 +9,34 @@ public static class NoteText
 {
     private const int Width = 96;
 
-    public static string Of(Composition note, IReadOnlyList<Statement> statements)
+    public static string Of(Composition note, DocumentKind kind)
     {
         var text = new StringBuilder();
-        foreach (var urgent in statements.Where(s => s.Rule.Id == NoteRules.UrgentFlag.Id))
+        var statements = NoteStatement.Of(note, kind);
+        foreach (var urgent in statements.Where(s => s.IsUrgent))
             Wrap(text, "!! ", urgent.Text);
         var period = note.Event.FirstOrDefault()?.Period;
-        Wrap(text, "", note.Status == CompositionStatus.Preliminary ? Prose.DraftMark : "");
-        Wrap(text, "", note.Title ?? "Progress note");
-        Wrap(text, "", $"Person: {note.Subject?.Display}. From {Day(period?.Start)} to {Day(period?.End)}. Author: {note.Author.FirstOrDefault()?.Display}.");
-        foreach (var section in Headings.Of(note).Select(h => h.Section))
+        Wrap(text, "", Presentation.Mark(note));
+        Wrap(text, "", note.Title ?? kind.Name);
+        Wrap(text, "", $"Person: {note.Subject?.Display}. From {Day(period?.Start)} to {Day(period?.End)}. Author: {string.Join("; ", note.Author.Select(a => a.Display))}.");
+        foreach (var part in note.Section)
         {
-            text.Append('\n').Append(Headings.Title(section).ToUpperInvariant()).Append('\n');
-            var own = statements.Where(s => s.Section == section).ToList();
-            foreach (var statement in own)
-                Wrap(text, "- ", statement.Text);
-            if (own.Count == 0)
-                Wrap(text, "  ", Headings.WhenEmpty(section));
+            text.Append('\n').Append((part.Title ?? "").ToUpperInvariant()).Append('\n');
+            foreach (var statement in statements.Where(s => s.Part == part))
+                Wrap(text, "- ", statement.Text + Theirs(statement));
+            if (part.Section.Count == 0)
+                Wrap(text, "  ", part.EmptyReason?.Text ?? "");
         }
         return text.ToString();
     }
+
+    /// <summary>Whose words they are, where they are not the software's.</summary>
+    internal static string Theirs(NoteStatement statement) => statement.State switch
+    {
+        StatementState.Edited => $" (edited by {statement.By})",
+        StatementState.Own => $" (written by {statement.By})",
+        _ => "",
+    };
 
     private static string Day(string? day) => DateOnly.TryParse(day, out var date) ? Wording.Date(date) : "(no date)";
 

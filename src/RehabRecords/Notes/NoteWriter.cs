@@ -9,12 +9,15 @@ namespace RehabRecords.Notes;
 public sealed class NoteWriter(RecordStore store)
 {
     /// <summary>
-    /// Adds the draft, and its author with the first note ever. Adds nothing when the open draft already says the same.
+    /// Adds the draft, and its author with the first note ever. Adds nothing when the open draft already says the same, or
+    /// when a clinician has begun to work on it: theirs is not overwritten, it becomes stale until they refresh it.
     /// A rival who drafts at the same moment makes the commit fail with StaleVersion or Conflict: read again and retry.
     /// </summary>
     public async Task<Composition> AddAsync(WriteSet set, ProgrammeRecord record, ProgrammeFindings findings, CancellationToken ct = default)
     {
         var (open, version, number) = await OpenDraftAsync(record.Programme.Id, ct);
+        if (open is not null && !Untouched(open))
+            return open;
         var draft = NoteDraft.Compose(record, findings, open, number);
         if (open is not null && NoteDraft.SaysTheSame(open, draft))
             return open;
@@ -23,24 +26,21 @@ public sealed class NoteWriter(RecordStore store)
         return open is null ? set.Create(draft) : set.Update(draft, version);
     }
 
-    /// <summary>Whether the programme has a draft that nobody but the software has touched.</summary>
+    /// <summary>Whether the programme has a draft that is not signed.</summary>
     public async Task<bool> HasOpenAsync(string programmeId, CancellationToken ct = default) => (await OpenDraftAsync(programmeId, ct)).Open is not null;
 
-    /// <summary>
-    /// The notes of a programme are numbered; all but the last are closed. The last is the open draft while it is
-    /// preliminary and nobody but the software is its author.
-    /// </summary>
+    /// <summary>The notes of a programme are numbered; all but the last are closed. The last is open while it is preliminary.</summary>
     private async Task<(Composition? Open, int Version, int Number)> OpenDraftAsync(string programmeId, CancellationToken ct)
     {
         string? last = null;
         var number = 1;
         while (await store.HolderOfAsync("Composition", Canonical.Identifier("progress-note"), $"{programmeId}/{number}", ct) is { } holder)
             (last, number) = (holder, number + 1);
-        if (last is not null && await store.GetAsync<Composition>(last, ct) is var (note, version) && Untouched(note))
+        if (last is not null && await store.GetAsync<Composition>(last, ct) is ({ Status: CompositionStatus.Preliminary } note, var version))
             return (note, version, number - 1);
         return (null, 0, number);
     }
 
-    private static bool Untouched(Composition note) =>
-        note.Status == CompositionStatus.Preliminary && note.Author.All(a => a.Reference == DraftAuthor.Address);
+    /// <summary>Nobody but the software is its author.</summary>
+    public static bool Untouched(Composition note) => note.Author.TrueForAll(a => a.Reference == DraftAuthor.Address);
 }

@@ -47,6 +47,13 @@ public static class PersonEndpoints
             .WithSummary("Record a person")
             .WithDescription("Stores a Patient, the carer as a RelatedPerson and each precaution as a Flag, all or nothing. Dates are calendar days. "
                 + "Affected side and day of onset decide which published thresholds fit later measures.");
+        people.MapPost("{id}/precautions", (string id, Posted<NewPrecautionRequest> posted, RecordPrecaution record, CancellationToken ct) => record.AddAsync(id, posted, ct))
+            .Answers<PrecautionOutcome>(StatusCodes.Status201Created).Refuses().WithExample("precaution").WithSummary("Record a precaution of a person")
+            .WithDescription("For one that becomes known after the person was recorded. The open drafts of the person's programmes are redone and say which cautions apply now; "
+                + "so does the answer. No prescription changes by it: revise the programme so that the person at home is told. One that is recorded already is refused (409).");
+        people.MapPost("{id}/precautions/{precaution}/withdrawal", (string id, string precaution, Posted<WithdrawalRequest> posted, RecordPrecaution record, CancellationToken ct) => record.WithdrawAsync(id, precaution, posted, ct))
+            .Answers<PrecautionOutcome>(StatusCodes.Status200OK).Refuses().WithExample("precaution-withdrawal").WithSummary("Withdraw a precaution")
+            .WithDescription("It stays in the record with who withdrew it and why. The open drafts are redone.");
         people.MapGet("", ListAsync).WithSummary("List people")
             .WithDescription("People in the order they were recorded; `identifier` (system|value) finds one by the sender's own identifier, `name` by the beginning of a name.");
         people.MapGet("{id}", GetAsync).Refuses().WithSummary("Read a person").WithDescription("The person with carer and active precautions.");

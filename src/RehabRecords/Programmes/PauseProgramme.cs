@@ -35,9 +35,7 @@ public sealed class PauseProgramme(RecordStore store, Recording recording, Progr
     public Task<IResult> EndAsync(string programme, string from, Posted<PauseEndRequest> posted, CancellationToken ct) =>
         ChangeAsync(programme, posted.Key, StatusCodes.Status200OK, hand =>
         {
-            var pause = hand.Plan.GetExtensions(Extensions.Pause).FirstOrDefault(p => p.GetExtensionValue<Date>(Extensions.PausePart.From)?.Value == from)
-                ?? throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound,
-                    $"The programme has no pause from '{Rules.Shown(from)}'; its pauses begin on: {(hand.Record.Pauses.Count == 0 ? "none" : string.Join(", ", hand.Record.Pauses.Select(p => $"{p.Days.From:yyyy-MM-dd}")))}.", "from");
+            var pause = PauseFrom(hand, from);
             var (first, planned) = (Addresses.Day(from)!.Value, Addresses.Day(pause.GetExtensionValue<Date>(Extensions.PausePart.To)?.Value));
             var to = posted.Body.To ?? hand.Today.AddDays(-1);
             if (planned < hand.Today)
@@ -52,6 +50,36 @@ public sealed class PauseProgramme(RecordStore store, Recording recording, Progr
             pause.Extension.Add(new Extension(Extensions.PausePart.EndedAt, new Instant(hand.Now)));
             return pause;
         }, ct);
+
+    /// <summary>A pause that has not begun has had no effect on any day yet, so it goes; who withdrew it and why is kept beside the programme.</summary>
+    public Task<IResult> WithdrawAsync(string programme, string from, Posted<PauseWithdrawalRequest> posted, CancellationToken ct) => recording.OnceAsync(posted.Key, async (set, cancel) =>
+    {
+        var hand = await ProgrammeInHand.OpenAsync(store, reader, programme, clock.GetUtcNow(), cancel);
+        var pause = PauseFrom(hand, from);
+        var view = PauseView.Of(PauseMapping.Read(pause)!);
+        if (Addresses.Day(from) <= hand.Today)
+            throw new RefusedException(Refusal.Conflict, OperationOutcome.IssueType.Conflict, $"The pause from {from} has begun, so its days count as paused; end it instead: POST /api/programmes/{programme}/pauses/{from}/end.", "from");
+        hand.Plan.Extension.Remove(pause);
+        await hand.SaveAsync(set, cancel);
+        var (by, reason) = (posted.Body.By!, posted.Body.Reason!);
+        var version = set.Writes.First(w => w.Resource == hand.Plan).FromVersion;
+        set.Create(new Provenance
+        {
+            Target = [new ResourceReference($"CarePlan/{programme}/_history/{version + 1}")],
+            Recorded = hand.Now,
+            Activity = new CodeableConcept { Text = $"Pause from {from} withdrawn" },
+            Reason = [new CodeableConcept { Text = reason }],
+            Agent = [new Provenance.AgentComponent { Who = await by.ReferenceAsync(store, set, cancel) }],
+            Text = Readable.Of($"Pause from {from} withdrawn by {by.Words}, because: {reason}"),
+        });
+        await upToDate.AddToOpenAsync(set, hand.Record, cancel);
+        return new Recorded<PauseView>(StatusCodes.Status200OK, "", view);
+    }, ct, Decide.Tries);
+
+    private static Extension PauseFrom(ProgrammeInHand hand, string from) =>
+        hand.Plan.GetExtensions(Extensions.Pause).FirstOrDefault(p => p.GetExtensionValue<Date>(Extensions.PausePart.From)?.Value == from)
+        ?? throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound,
+            $"The programme has no pause from '{Rules.Shown(from)}'; its pauses begin on: {(hand.Record.Pauses.Count == 0 ? "none" : string.Join(", ", hand.Record.Pauses.Select(p => $"{p.Days.From:yyyy-MM-dd}")))}.", "from");
 
     private Task<IResult> ChangeAsync(string programme, IdempotencyKey? key, int status, Func<ProgrammeInHand, Extension> change, CancellationToken ct) =>
         recording.OnceAsync(key, async (set, cancel) =>

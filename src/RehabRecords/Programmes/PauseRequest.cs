@@ -31,6 +31,27 @@ public sealed record PauseEndRequest
     public Clinician? By { get; init; }
 }
 
+/// <summary>The withdrawal of a pause that has not begun.</summary>
+public sealed record PauseWithdrawalRequest
+{
+    [Required, Description("The clinician who withdraws it.")]
+    public Clinician? By { get; init; }
+
+    [Required, Description("Why it is not needed.")]
+    public string? Reason { get; init; }
+}
+
+internal sealed class PauseWithdrawalRules : AbstractValidator<PauseWithdrawalRequest>
+{
+    public PauseWithdrawalRules()
+    {
+        RuleFor(p => p.By).Needed("the clinician who withdraws it, with name and role");
+        RuleFor(p => p.By).SetValidator(new ClinicianRules()!);
+        RuleFor(p => p.Reason).Needed("why it is not needed");
+        RuleFor(p => p.Reason).Text(Rules.LongText);
+    }
+}
+
 internal sealed class PauseRules : AbstractValidator<PauseRequest>
 {
     public PauseRules()

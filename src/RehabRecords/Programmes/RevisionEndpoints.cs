@@ -18,6 +18,10 @@ public static class RevisionEndpoints
             .Answers<PauseView>(StatusCodes.Status201Created).Refuses().WithExample("pause")
             .WithSummary("Pause a programme")
             .WithDescription("Nothing is due on the days of a pause; what is practised then all the same is counted as beyond the plan. Pauses do not overlap. The open draft note is redone.");
+        programmes.MapPost("pauses/{from}/withdrawal", (string id, string from, Posted<PauseWithdrawalRequest> posted, PauseProgramme pause, CancellationToken ct) => pause.WithdrawAsync(id, from, posted, ct))
+            .Answers<PauseView>(StatusCodes.Status200OK).Refuses().WithExample("pause-withdrawal")
+            .WithSummary("Withdraw a pause that is still to come")
+            .WithDescription("`from` is the first day of the pause. It is no longer among the programme's pauses; who withdrew it and why is kept as a Provenance. One that has begun is ended instead (409).");
         programmes.MapPost("pauses/{from}/end", (string id, string from, Posted<PauseEndRequest> posted, PauseProgramme pause, CancellationToken ct) => pause.EndAsync(id, from, posted, ct))
             .Answers<PauseView>(StatusCodes.Status200OK).Refuses().WithExample("pause-end")
             .WithSummary("End a pause")

@@ -83,6 +83,6 @@ public sealed class RecordSession(
             UrgentAnswer.Of(raised),
             $"Procedure/{session.Id}",
             [.. set.Writes.Select(w => $"{w.Type}/{w.Id}")],
-            view.Adherence, view.Dose, view.Changes, view.Flags, view.Suggestions, NoteView.Of(note));
+            view.Adherence, view.Dose, view.Changes, view.Flags, view.Suggestions, NoteView.Of(note, NoteKind.ProgressNote));
     }
 }

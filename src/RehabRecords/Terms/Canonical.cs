@@ -40,6 +40,7 @@ public static class Profiles
     public const string ProgressionDecision = Canonical.Base + "/StructureDefinition/progression-decision";
     public const string DischargeSummary = Canonical.Base + "/StructureDefinition/discharge-summary";
     public const string DischargeForm = Canonical.Base + "/StructureDefinition/discharge-form";
+    public const string DocumentSignature = Canonical.Base + "/StructureDefinition/document-signature";
     public const string ProgressNoteDocument = Canonical.Base + "/StructureDefinition/progress-note-document";
 }
 
@@ -65,6 +66,13 @@ public static class Extensions
     public const string AttainmentLevel = Canonical.Base + "/StructureDefinition/attainment-level";
     public const string GoalWeight = Canonical.Base + "/StructureDefinition/goal-weight";
     public const string StatedValue = Canonical.Base + "/StructureDefinition/stated-value";
+    public const string StatementState = Canonical.Base + "/StructureDefinition/statement-state";
+    public const string StatementChanged = Canonical.Base + "/StructureDefinition/statement-changed";
+    public const string DraftedText = Canonical.Base + "/StructureDefinition/drafted-text";
+    public const string RemovalReason = Canonical.Base + "/StructureDefinition/removal-reason";
+    public const string NeedsALook = Canonical.Base + "/StructureDefinition/needs-a-look";
+    public const string AmendmentReason = Canonical.Base + "/StructureDefinition/amendment-reason";
+    public const string DocumentHash = Canonical.Base + "/StructureDefinition/document-sha-256";
 
     /// <summary>R4's own link from a request to the goal it serves.</summary>
     public const string PertainsToGoal = "http://hl7.org/fhir/StructureDefinition/resource-pertainsToGoal";

@@ -31,6 +31,7 @@ public static class Systems
     public const string DecisionItem = Canonical.Base + "/CodeSystem/decision-item";
     public const string ReportingItem = Canonical.Base + "/CodeSystem/reporting-item";
     public const string NoteRule = Canonical.Base + "/CodeSystem/note-rule";
+    public const string StatementState = Canonical.Base + "/CodeSystem/statement-state";
 
     public const string Loinc = "http://loinc.org";
     public const string SnomedCt = "http://snomed.info/sct";
@@ -42,6 +43,10 @@ public static class Systems
     public const string PlanDefinitionType = "http://terminology.hl7.org/CodeSystem/plan-definition-type";
     public const string RelationshipRole = "http://terminology.hl7.org/CodeSystem/v3-RoleCode";
     public const string GoalCategory = "http://terminology.hl7.org/CodeSystem/goal-category";
+
+    public const string SignatureType = "urn:iso-astm:E1762-95:2013";
+    public const string ProvenanceParticipant = "http://terminology.hl7.org/CodeSystem/provenance-participant-type";
+    public const string DocumentCompletion = "http://terminology.hl7.org/CodeSystem/v3-DocumentCompletion";
 
     /// <summary>The grades of a graded measure: the same figure means something else on each scale, so each has its own system.</summary>
     public static string GradeOf(string measure) => $"{Canonical.Base}/CodeSystem/{measure}-grade";

@@ -27,9 +27,13 @@ public static class TradeFace
         services.AddSingleton<PauseProgramme>();
         services.AddSingleton<Decide>();
         services.AddSingleton<ActivateProgramme>();
+        services.AddSingleton<RecordPrecaution>();
         services.AddSingleton<RecordMeasure>();
         services.AddSingleton<RecordSession>();
         services.AddSingleton<IValidator<PersonRequest>, PersonRules>();
+        services.AddSingleton<IValidator<NewPrecautionRequest>, NewPrecautionRules>();
+        services.AddSingleton<IValidator<WithdrawalRequest>, WithdrawalRules>();
+        services.AddSingleton<IValidator<PauseWithdrawalRequest>, PauseWithdrawalRules>();
         services.AddSingleton<IValidator<ExerciseRequest>, ExerciseRules>();
         services.AddSingleton<IValidator<TemplateRequest>, TemplateRules>();
         services.AddSingleton<IValidator<ProgrammeRequest>, ProgrammeRules>();

@@ -107,7 +107,7 @@ public class NoteDraftTests
         Assert.Contains(note.Section[0].Section, s => s.Text!.Div!.Contains("‹script›alert(1)‹/script›", StringComparison.Ordinal));
         Assert.DoesNotContain(note.Section[0].Section, s => s.Text!.Div!.Contains("<script", StringComparison.Ordinal));
         note.Id = "note";
-        var page = NotePage.Of(note, NoteComposition.Read(note));
+        var page = NotePage.Of(note, NoteKind.ProgressNote);
         Assert.DoesNotContain("<script", page);
         Assert.Contains("&amp; quicker today", page);
     }
@@ -117,11 +117,10 @@ public class NoteDraftTests
     {
         var note = Drafted(FhirProgramme.Everything());
         note.Id = "note";
-        var statements = NoteComposition.Read(note);
         Assert.All(note.Section, s => Assert.Contains("DRAFT", s.Text!.Div));
         Assert.Contains("DRAFT", note.Text!.Div);
-        Assert.StartsWith("DRAFT", NoteText.Of(note, statements));
-        Assert.Contains("<strong>DRAFT</strong>", NotePage.Of(note, statements));
+        Assert.StartsWith("DRAFT", NoteText.Of(note, NoteKind.ProgressNote));
+        Assert.Contains("<strong>DRAFT</strong>", NotePage.Of(note, NoteKind.ProgressNote));
         Assert.Contains("Device/drafting-software", note.Author.Select(a => a.Reference));
         Assert.Equal(CompositionStatus.Preliminary, note.Status);
     }
@@ -131,12 +130,11 @@ public class NoteDraftTests
     {
         var note = Drafted([.. FhirProgramme.Everything(), FhirProgramme.ChestPain()]);
         note.Id = "note";
-        var statements = NoteComposition.Read(note);
-        Assert.StartsWith("!! Emergency: chest pain", NoteText.Of(note, statements));
-        var page = NotePage.Of(note, statements);
+        Assert.StartsWith("!! Emergency: chest pain", NoteText.Of(note, NoteKind.ProgressNote));
+        var page = NotePage.Of(note, NoteKind.ProgressNote);
         Assert.True(page.IndexOf("Act on this first", StringComparison.Ordinal) < page.IndexOf("<strong>DRAFT", StringComparison.Ordinal));
         Assert.StartsWith("<div xmlns=\"http://www.w3.org/1999/xhtml\"><p><b>Emergency: chest pain", note.Text!.Div);
-        Assert.Single(NoteView.Of(note).Urgent);
+        Assert.Single(NoteView.Of(note, NoteKind.ProgressNote).Urgent);
     }
 
     [Fact]
@@ -145,7 +143,7 @@ public class NoteDraftTests
         var note = Drafted(FhirProgramme.Everything());
         note.Id = "note";
         var statements = NoteComposition.Read(note);
-        var page = NotePage.Of(note, statements);
+        var page = NotePage.Of(note, NoteKind.ProgressNote);
         Assert.All(statements.SelectMany(s => s.Evidence), a => Assert.Contains($"href=\"/fhir/{a}\"", page));
     }
 
@@ -156,7 +154,7 @@ public class NoteDraftTests
         var file = Path.Combine(Repository.Root, "tests", "RehabRecords.Tests", "Notes", "two-weeks.txt");
         var note = Drafted(FhirProgramme.Everything());
         note.Id = "note";
-        var text = NoteText.Of(note, NoteComposition.Read(note));
+        var text = NoteText.Of(note, NoteKind.ProgressNote);
         if (Environment.GetEnvironmentVariable("UPDATE_GOLDEN") == "1")
             File.WriteAllText(file, text, new UTF8Encoding(false));
         Assert.Equal(File.ReadAllText(file), text);

@@ -31,7 +31,7 @@ public class NoteRulesTests
     {
         var file = System.Text.Json.Nodes.JsonNode.Parse(File.ReadAllText(Path.Combine(Repository.Root, "profiles", "CodeSystem-note-rule.json")))!;
         Assert.Equal(
-            NoteRules.OfAllDocuments.Select(r => (r.Id, r.Title, r.Kind)),
+            NoteRules.OfAllDocuments.Select(r => (r.Id, r.Title, r.Kind)).Prepend((RehabRecords.Documents.NoteStatement.OwnRule, "Clinician", "finding")),
             file["concept"]!.AsArray().Select(c => ((string)c!["code"]!, (string)c["display"]!, (string)c["property"]![0]!["valueCoding"]!["code"]!)));
     }
 

@@ -76,7 +76,7 @@ public class ExampleTests
         }
 
         // These stand in elements of type code, which carry no system; the kind of a statement is a property of its rule.
-        string[] asCode = ["side", "grading-direction", "statement-kind"];
+        string[] asCode = ["side", "grading-direction", "statement-kind", "statement-state"];
         Assert.Equal(
             ProfileFiles.All<CodeSystem>().Select(s => s.Id!).Except(asCode).Order(),
             codings.Select(c => c.System!.Split('/')[^1]).Distinct().Order());

@@ -13,6 +13,8 @@ public class RuleTests
     private const string Week = "Observation-adherence-week-1", Pegs = "Observation-pegs-result", Arat = "Observation-arat-right";
     private const string Grip = "Observation-grip-right", PegTest = "Observation-nine-hole-peg-right", Score = "valueQuantity/value := ";
 
+    private const string Edited = "Composition-note-week-1-edited", Signature = "Provenance-note-week-1-signature";
+
     private const string Grasp = "Observation-arat-grasp-right", Tone = "Observation-ashworth-right", Walk = "Observation-ten-metre-walk";
 
     public static TheoryData<string, string, string> Rules => new()
@@ -84,6 +86,14 @@ public class RuleTests
         { "rr-note-objective", "Composition-note-week-1", "section/1/code/coding/0/code := \"61150-9\"" },
         { "rr-document-2", "Bundle-note-week-1-document", "entry/14 := {\"fullUrl\":\"https://rehabrecords.example/fhir/Composition/other\",\"resource\":{\"resourceType\":\"Composition\",\"id\":\"other\",\"status\":\"final\",\"type\":{\"text\":\"x\"},\"date\":\"2026-03-08\",\"author\":[{\"display\":\"x\"}],\"title\":\"x\"}}" },
         { "rr-document-3", "Bundle-note-week-1-document", "entry/14 := {\"fullUrl\":\"https://rehabrecords.example/fhir/Patient/other\",\"resource\":{\"resourceType\":\"Patient\",\"id\":\"other\",\"active\":true}}" },
+        { "rr-note-6", Edited, "section/0/section/0/author := " },
+        { "rr-note-7", Edited, "section/1/section/0/extension/2 := " },
+        { "rr-note-8", Edited, "section/1/section/1/extension/3 := " },
+        { "rr-note-9", Edited, "section/0/section/0/extension/0/valueCode := \"own\"" },
+        { "rr-sha-1", Signature, "extension/0/valueString := \"9F86\"" },
+        { "rr-signature-1", Signature, "target/0/reference := \"Composition/note-week-1\"" },
+        { "rr-signature-2", Signature, "target/1/reference := \"Bundle/note-week-1-document/_history/1\"" },
+        { "rr-signature-3", Signature, "agent/0/type/coding/0/code := \"author\"" },
         { "rr-note-assessment", "Composition-note-week-1", "section/2 := " },
     };
 

@@ -38,6 +38,7 @@ public class TermTests
     [InlineData("flag-category", typeof(FlagCategory))]
     [InlineData("measure-status", typeof(MeasureStatus))]
     [InlineData("statement-kind", typeof(StatementKind))]
+    [InlineData("statement-state", typeof(RehabRecords.Documents.StatementState))]
     [InlineData("decision-item", typeof(DecisionItem))]
     [InlineData("decision", typeof(DecisionCode))]
     public void Constants_of_a_list_are_exactly_its_codes(string system, Type constants) =>
@@ -45,7 +46,7 @@ public class TermTests
 
     [Fact]
     public void The_rules_of_the_draft_note_are_the_codes_of_note_rule() => Assert.Equal(
-        CodesOf(ProfileFiles.Base + "/CodeSystem/note-rule"), NoteRules.OfAllDocuments.Select(r => r.Id).Order(StringComparer.Ordinal));
+        CodesOf(ProfileFiles.Base + "/CodeSystem/note-rule"), NoteRules.OfAllDocuments.Select(r => r.Id).Append(RehabRecords.Documents.NoteStatement.OwnRule).Order(StringComparer.Ordinal));
 
     [Fact]
     public void The_measures_of_the_catalogue_are_codes_of_measure() => Assert.Subset(

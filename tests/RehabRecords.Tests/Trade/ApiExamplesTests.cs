@@ -2,6 +2,7 @@ using System.Text.Json;
 using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
 using RehabRecords.Tests.Discharges;
+using RehabRecords.Tests.Documents;
 
 namespace RehabRecords.Tests.Trade;
 
@@ -17,12 +18,12 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
     public async Task Each_request_is_taken_and_each_answer_looks_as_it_is_shown()
     {
         var ids = new Dictionary<string, string>();
-        async Task<JsonNode> PostAsync(string name, string path)
+        async Task<JsonNode> PostAsync(string name, string path, int? seen = null)
         {
             var body = File.ReadAllText(Path.Combine(Folder, $"{name}.request.json"));
             foreach (var (word, id) in ids)
                 body = body.Replace($"{{{word}}}", id, StringComparison.Ordinal);
-            var answer = await app.PostAsync(path, JsonNode.Parse(body)!);
+            var answer = seen is null ? await app.PostAsync(path, JsonNode.Parse(body)!) : await app.DoneAsync(path, body, seen.Value);
             var file = Path.Combine(Folder, $"{name}.answer.json");
             if (Write)
                 File.WriteAllText(file, Plain(answer) + "\n");
@@ -46,7 +47,25 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         await PostAsync("pause", $"/api/programmes/{ids["programme"]}/pauses");
         app.Time.Now = app.Time.Now.AddDays(10);
         await PostAsync("pause-end", $"/api/programmes/{ids["programme"]}/pauses/2026-06-20/end");
-        ids["note"] = ((string)(await PostAsync("note", "/api/notes"))["composition"]!).Split('/')[1];
+        await app.PostAsync($"/api/programmes/{ids["programme"]}/pauses", JsonNode.Parse("""{ "from": "2026-07-06", "to": "2026-07-08", "reason": "A journey.", "by": { "name": "Rowan Invented", "role": "physiotherapist" } }""")!);
+        await PostAsync("pause-withdrawal", $"/api/programmes/{ids["programme"]}/pauses/2026-07-06/withdrawal");
+        var precaution = (string)(await PostAsync("precaution", $"/api/people/{ids["person"]}/precautions"))["precaution"]!["id"]!;
+        await PostAsync("precaution-withdrawal", $"/api/people/{ids["person"]}/precautions/{precaution}/withdrawal");
+        var note = await PostAsync("note", "/api/notes");
+        ids["note"] = ((string)note["composition"]!).Split('/')[1];
+
+        // The life of the note, each step from the version the one before answered.
+        var address = (string)note["address"]!;
+        note = await PostAsync("note-acceptance", $"{address}/acceptance", note.Version());
+        note = await PostAsync("note-statement", $"{address}/statements", note.Version());
+        note = await PostAsync("note-text", $"{address}/statements/adherence/text", note.Version());
+        note = await PostAsync("note-removal", $"{address}/statements/review-date/removal", note.Version());
+        note = await PostAsync("note-restoration", $"{address}/statements/review-date/restoration", note.Version());
+        note = await PostAsync("note-refresh", $"{address}/refresh", note.Version());
+        note = (await PostAsync("note-signature", $"{address}/signature", note.Version()))["note"]!;
+        note = (await PostAsync("note-countersignature", $"{address}/countersignature", note.Version()))["note"]!;
+        note = await PostAsync("note-amendment", $"{address}/amendments", note.Version());
+        await PostAsync("note-entered-in-error", $"{(string)note["address"]!}/entered-in-error", note.Version());
         var discharge = await PostAsync("discharge", "/api/discharges");
         await app.SignAsync((string)discharge["id"]!);
         await PostAsync("discharge-completion", $"/api/discharges/{(string)discharge["id"]!}/completion");

@@ -1,0 +1,26 @@
+using Hl7.Fhir.Model;
+using RehabRecords.Documents;
+
+namespace RehabRecords.Notes;
+
+/// <summary>The progress note as a kind of document.</summary>
+public static class NoteKind
+{
+    /// <summary>How it is read; the one that is registered also knows how a draft is made anew.</summary>
+    public static DocumentKind ProgressNote { get; } = new(Terms.Loinc.ProgressNote, "progress note", Terms.Profiles.ProgressNote, Terms.Profiles.ProgressNoteDocument)
+    {
+        StatementKindOf = NoteRules.KindOf,
+        RedFlagRules = [NoteRules.UrgentFlag.Id, NoteRules.FlagOutstanding.Id],
+    };
+
+    /// <summary>The discharge summary; it has a way of its own to be drafted anew.</summary>
+    public static DocumentKind DischargeSummary { get; } = ProgressNote with { Loinc = Terms.Loinc.DischargeSummary, Name = "discharge summary", Profile = Terms.Profiles.DischargeSummary };
+
+    /// <summary>Of a stored document, for reading it.</summary>
+    public static DocumentKind Of(Composition note) => Headings.Of(note) == Headings.Discharge ? DischargeSummary : ProgressNote;
+
+    internal static DocumentKind Registered(IServiceProvider services) => ProgressNote with
+    {
+        DraftAnew = services.GetRequiredService<DraftNote>().AnewAsync,
+    };
+}
