@@ -29,6 +29,9 @@ public sealed class Settings
 
     public Limits Limits { get; set; } = new();
 
+    /// <summary>What is printed on the sheets that go home.</summary>
+    public ClinicSetting Clinic { get; set; } = new();
+
     /// <summary>When the caseload page says that somebody needs attention.</summary>
     public CaseloadSetting Caseload { get; set; } = new();
 
@@ -53,6 +56,7 @@ public sealed class Settings
         settings.Reporting.Check(Section);
         settings.Limits.Check();
         settings.Caseload.Check();
+        settings.Clinic.Check();
         _ = settings.ClinicRules();
         return settings;
     }
@@ -90,6 +94,29 @@ public sealed class AdherenceSetting
 
     /// <summary>true for "more than", false for "at least".</summary>
     public string? Strict { get; set; }
+}
+
+/// <summary>The clinic as the person at home needs to know it.</summary>
+public sealed class ClinicSetting
+{
+    public string Name { get; set; } = "Your therapy team";
+
+    /// <summary>Who to call with questions; left as a line to fill in by hand when empty.</summary>
+    public string Phone { get; set; } = "";
+
+    /// <summary>The clinic's own address, printed as a QR code too; none when empty.</summary>
+    public string Website { get; set; } = "";
+
+    /// <summary>What to call in an emergency, as it is to be printed.</summary>
+    public string EmergencyNumber { get; set; } = "the emergency number (999, 112 or 911)";
+
+    public void Check()
+    {
+        if (Website.Length > 0 && (!Uri.TryCreate(Website, UriKind.Absolute, out var address) || address.Scheme is not ("http" or "https") || Website.Length > 300))
+            throw new InvalidOperationException($"Setting {Settings.Section}:Clinic:Website is '{Website}'; give an http or https address of at most 300 characters, or leave it out.");
+        if (string.IsNullOrWhiteSpace(EmergencyNumber) || string.IsNullOrWhiteSpace(Name))
+            throw new InvalidOperationException($"Settings {Settings.Section}:Clinic:Name and EmergencyNumber must not be empty; leave them out for the words that ship.");
+    }
 }
 
 /// <summary>Days after and before which the caseload page draws attention. Common practice, no source.</summary>

@@ -1,5 +1,6 @@
 using RehabRecords.Pages.Caseload;
 using RehabRecords.Pages.Person;
+using RehabRecords.Pages.Sheets;
 
 namespace RehabRecords.Pages;
 
@@ -11,6 +12,7 @@ internal static class PageEndpoints
         services.AddRazorComponents();
         services.AddSingleton<CaseloadBook>();
         services.AddSingleton<PersonReads>();
+        services.AddSingleton<SheetReads>();
     }
 
     public static void MapPages(this IEndpointRouteBuilder app)
@@ -20,6 +22,7 @@ internal static class PageEndpoints
         pages.MapGet("/", static () => Results.Redirect("/caseload"));
         pages.MapCaseload();
         pages.MapPersonPage();
+        pages.MapSheets();
         pages.MapGet("/help", static () => new Microsoft.AspNetCore.Http.HttpResults.RazorComponentResult<HelpPage>());
     }
 }
