@@ -46,6 +46,9 @@ public enum Refusal
 
     /// <summary>The answer is wanted in a format that is not written (406).</summary>
     FormatNotOffered,
+
+    /// <summary>The person did not agree, or no longer agrees, to what is asked for (403).</summary>
+    NotPermitted,
 }
 
 /// <summary>One thing wrong (or worth saying), in a plain sentence that names the remedy.</summary>

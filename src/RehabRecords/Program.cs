@@ -1,7 +1,9 @@
+using RehabRecords.Briefings;
 using RehabRecords.Commands;
 using RehabRecords.Decisions;
 using RehabRecords.Discharges;
 using RehabRecords.Documents;
+using RehabRecords.Exchange;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Flags;
@@ -34,6 +36,8 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddRecord();
     builder.Services.AddRest();
     builder.Services.AddTrade();
+    builder.Services.AddBriefings();
+    builder.Services.AddExchange();
     builder.Services.AddNotes(new Uri(settings.PublicUrl));
     builder.Services.AddDischarges();
     builder.Services.AddRecordExport();
@@ -56,6 +60,7 @@ return await Start.RunAsync(args, static args =>
     app.MapRevisions();
     app.MapDecisions();
     app.MapReporting();
+    app.MapBriefings();
     app.MapSessions();
     app.MapMeasures();
     app.MapFlags();
@@ -65,6 +70,8 @@ return await Start.RunAsync(args, static args =>
     app.MapRecordExport();
     app.MapPages();
     app.MapDocuments();
+    app.MapConsents();
+    app.MapExchange();
     app.MapRest();
     return app;
 });

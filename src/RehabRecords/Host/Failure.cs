@@ -23,6 +23,7 @@ internal sealed record Failure(int Status, IReadOnlyList<Issue> Issues)
         [Refusal.VersionNotNamed] = 428,
         [Refusal.UnknownFormat] = 415,
         [Refusal.FormatNotOffered] = 406,
+        [Refusal.NotPermitted] = 403,
     };
 
     public static int StatusOf(Refusal refusal) => Statuses[refusal];

@@ -55,7 +55,7 @@ public sealed class ActivateProgramme(RecordStore store, Recording recording, Ti
 
         settings.Reporting.Refuse(programme, requests);
         var goals = await ProgrammeEndpoints.GoalsAsync(programme, store, cancel);
-        programme.Status = RequestStatus.Active;
+        programme.Status = await Briefings.Brief.IsAwaitedAsync(store, id, cancel) ? RequestStatus.OnHold : RequestStatus.Active;
         programme.Text = ProgrammeWords.Of(programme, requests, goals);
         set.Update(programme, version);
         set.Create(await HandedOverAsync(programme, version + 1, posted.Body.By!, set, cancel));

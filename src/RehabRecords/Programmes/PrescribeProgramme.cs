@@ -54,9 +54,16 @@ public sealed class PrescribeProgramme(RecordStore store, Recording recording, T
         var goals = (request.Goals ?? []).Select(g => set.Create(g.ToGoal(person, start))).ToList();
         programme.Activity = [.. requests.Select(r => new CarePlan.ActivityComponent { Reference = new ResourceReference($"ServiceRequest/{r.Id}", r.Code?.Text) })];
         programme.Goal = [.. goals.Select(g => new ResourceReference($"Goal/{g.Id}"))];
-        programme.Text = ProgrammeWords.Of(programme, requests, goals);
         if (programme.Status == RequestStatus.Active)
             settings.Reporting.Refuse(programme, requests);
+        if (request.BriefingRequired)
+        {
+            set.Create(Briefings.BriefingMapping.ToBrief(programme, now));
+            if (programme.Status == RequestStatus.Active)
+                programme.Status = RequestStatus.OnHold;
+        }
+
+        programme.Text = ProgrammeWords.Of(programme, requests, goals);
         return new Recorded<ProgrammeAnswer>(StatusCodes.Status201Created, $"/api/programmes/{programme.Id}", ProgrammeAnswer.Of(programme, requests, goals));
     }, ct, Clinician.Tries);
 

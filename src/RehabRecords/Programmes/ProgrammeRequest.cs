@@ -49,6 +49,9 @@ public sealed record ProgrammeRequest
     [Description("What the reporting standards CERT and TIDieR ask for besides; see GET /api/programmes/{id}/reporting.")]
     public ReportingRequest? Reporting { get; init; }
 
+    [Description("true: the carer is to be briefed first; the programme is on hold until the briefing is acknowledged (POST /api/programmes/{id}/briefing).")]
+    public bool BriefingRequired { get; init; }
+
     [Description("Who prescribes.")]
     public Clinician? Author { get; init; }
 }

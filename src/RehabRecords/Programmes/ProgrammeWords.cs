@@ -19,6 +19,7 @@ internal static class ProgrammeWords
         return Readable.Of([
             PlainWords.Sentence(programme.Title ?? "Home programme"),
             programme.Status == RequestStatus.Draft ? "A draft: not handed over to the person yet." : null,
+            programme.Status == RequestStatus.OnHold ? "On hold until the carer has been briefed and has acknowledged it." : null,
             end is null ? $"From {start}." : $"From {start} to {end}.",
             PlainWords.Sentence(level is { } number ? $"Level {number}, because: {reason}" : $"Chosen because: {reason}"),
             programme.GetExtension(Extensions.LevelProposal)?.GetExtensionValue<FhirString>("text")?.Value is { } proposal ? PlainWords.Sentence(proposal)

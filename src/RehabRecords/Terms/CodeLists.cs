@@ -154,6 +154,11 @@ public static class CodeLists
         new("tailored", "generic or tailored"),
         new("tailoring-reason", "how it was tailored"));
 
+    public static readonly CodeList WorkItem = new(Systems.WorkItem,
+        new("briefing", "brief the carer"),
+        new("briefing-acknowledgement", "acknowledge the briefing"),
+        new("exchange-conflict", "decide between two versions"));
+
     public static readonly CodeList AdverseEventKind = new(Systems.AdverseEventKind,
         new("fall", "fall"),
         new("skin-injury", "skin injury"),

@@ -100,6 +100,14 @@ public static class DecisionItem
     public const string Ended = "ended";
 }
 
+/// <summary>Work that waits for a person.</summary>
+public static class WorkItem
+{
+    public const string Briefing = "briefing";
+    public const string BriefingAcknowledgement = "briefing-acknowledgement";
+    public const string ExchangeConflict = "exchange-conflict";
+}
+
 /// <summary>Kinds of the statements of a note.</summary>
 public static class StatementKind
 {

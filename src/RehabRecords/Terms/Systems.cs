@@ -30,6 +30,7 @@ public static class Systems
     public const string Suggestion = Canonical.Base + "/CodeSystem/suggestion";
     public const string DecisionItem = Canonical.Base + "/CodeSystem/decision-item";
     public const string ReportingItem = Canonical.Base + "/CodeSystem/reporting-item";
+    public const string WorkItem = Canonical.Base + "/CodeSystem/work-item";
     public const string NoteRule = Canonical.Base + "/CodeSystem/note-rule";
     public const string StatementState = Canonical.Base + "/CodeSystem/statement-state";
 

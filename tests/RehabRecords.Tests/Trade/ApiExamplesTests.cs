@@ -1,8 +1,11 @@
 using System.Text.Json;
 using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
+using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Parsing;
 using RehabRecords.Tests.Discharges;
 using RehabRecords.Tests.Documents;
+using RehabRecords.Tests.Exchange;
 
 namespace RehabRecords.Tests.Trade;
 
@@ -15,7 +18,7 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
     private static readonly bool Write = Environment.GetEnvironmentVariable("REHAB_WRITE_EXAMPLES") == "1";
 
     [Fact]
-    public async Task Each_request_is_taken_and_each_answer_looks_as_it_is_shown()
+    public async System.Threading.Tasks.Task Each_request_is_taken_and_each_answer_looks_as_it_is_shown()
     {
         var ids = new Dictionary<string, string>();
         async Task<JsonNode> PostAsync(string name, string path, int? seen = null)
@@ -66,13 +69,31 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         note = (await PostAsync("note-countersignature", $"{address}/countersignature", note.Version()))["note"]!;
         note = await PostAsync("note-amendment", $"{address}/amendments", note.Version());
         await PostAsync("note-entered-in-error", $"{(string)note["address"]!}/entered-in-error", note.Version());
+        await PostAsync("briefing", $"/api/programmes/{ids["programme"]}/briefing");
+        await PostAsync("acknowledgement", $"/api/programmes/{ids["programme"]}/briefing/acknowledgement");
+        var consent = await PostAsync("consent", $"/api/people/{ids["person"]}/consents");
+        await PostAsync("resolution", $"/api/exchange/conflicts/{await ConflictAsync(ids["programme"], (string)consent["recipient"]!)}/resolution");
+        await PostAsync("withdrawal", $"/api/people/{ids["person"]}/consents/{consent["id"]}/withdrawal");
         var discharge = await PostAsync("discharge", "/api/discharges");
         await app.SignAsync((string)discharge["id"]!);
         await PostAsync("discharge-completion", $"/api/discharges/{(string)discharge["id"]!}/completion");
     }
 
+    /// <summary>The programme goes out, is changed there and here, and comes back.</summary>
+    private async Task<string> ConflictAsync(string programme, string recipient)
+    {
+        var sent = await app.Http.GetByteArrayAsync($"/api/programmes/{programme}/exchange?recipient={recipient}");
+        var theirs = Elsewhere.Of((Bundle)ResourceReader.Read(sent, FhirFormat.Json), TestApp.FhirBase, "http://elsewhere.test/fhir", resource =>
+        {
+            if (resource is CarePlan plan)
+                plan.Title = "Home programme, as the community team calls it";
+        });
+        await app.PostAsync($"/api/programmes/{programme}/pauses", JsonNode.Parse("""{ "from": "2026-07-01", "to": "2026-07-02", "reason": "Visitors.", "by": { "name": "Rowan Pretendley", "role": "physiotherapist" } }""")!);
+        return ((string)(await Teams.TakeInAsync(app, theirs))["task"]!)["Task/".Length..];
+    }
+
     [Fact]
-    public async Task The_document_shows_every_route_with_words_examples_and_ranges()
+    public async System.Threading.Tasks.Task The_document_shows_every_route_with_words_examples_and_ranges()
     {
         var document = await app.GetAsync("/openapi/v1.json");
         var paths = document["paths"]!.AsObject();
