@@ -23,6 +23,9 @@ if (!File.Exists(assembly))
     return 1;
 }
 
+if (args is ["exchange", ..])
+    return await ExchangeTable.PrintAsync(assembly);
+
 var seconds = args.Length > 0 ? int.Parse(args[0]) : 10;
 var observation = await File.ReadAllTextAsync(Path.Combine(root, "tests/RehabRecords.Benchmarks/observation.json"));
 Console.WriteLine($"{Environment.ProcessorCount} cores, {seconds} s a measurement, warm-up {seconds} s");

@@ -38,11 +38,12 @@ internal sealed class RunningService : IAsyncDisposable
     }
 
     /// <summary>Starts the service and returns at once; the caller asks until it answers.</summary>
-    public static RunningService Start(string assembly)
+    /// <param name="verb">What it is to do; it serves an empty record when left out.</param>
+    public static RunningService Start(string assembly, params string[] verb)
     {
         var folder = Directory.CreateTempSubdirectory("rehabrecords-bench-").FullName;
         var address = $"http://127.0.0.1:{FreePort()}";
-        var start = new ProcessStartInfo("dotnet", [assembly, "--urls", address, "--data", folder])
+        var start = new ProcessStartInfo("dotnet", [assembly, .. verb, "--urls", address, "--data", folder])
         {
             RedirectStandardOutput = true,
             RedirectStandardError = true,

@@ -73,6 +73,20 @@ async function allOf(base, type) {
   return found;
 }
 
+const TEAM = { system: 'https://directory.example/id/organisation', value: 'pebblewick-vale' };
+
+/** Every programme of a person as it is handed to another team, once the person has agreed. */
+async function handedOver(base, person) {
+  const agreed = await fetch(`${base}/api/people/${person.id}/consents`, {
+    method: 'POST',
+    headers: { 'content-type': 'application/json' },
+    body: JSON.stringify({ decision: 'permit', recipient: { name: 'Pebblewick Vale Community Team', identifier: TEAM }, recordedBy: { name: 'Rowan Invented', role: 'physiotherapist' } }),
+  });
+  if (!agreed.ok) throw new Error(`the consent of ${person.id}: ${agreed.status}\n${await agreed.text()}`);
+  const programmes = JSON.parse(await get(`${base}/api/programmes?person=${person.id}`, 'application/json'));
+  return Promise.all(programmes.map(({ id }) => both(`${base}/api/programmes/${id}/exchange?recipient=${encodeURIComponent(`${TEAM.system}|${TEAM.value}`)}`)));
+}
+
 async function readEverything() {
   const { base, stop } = await started();
   try {
@@ -82,11 +96,13 @@ async function readEverything() {
     for (const type of types) resources.push(...await allOf(base, type));
     const people = JSON.parse(await get(`${base}/api/people`, 'application/json'));
     const documents = [];
+    const exchanges = [];
     for (const person of people) {
       const notes = JSON.parse(await get(`${base}/api/notes?person=${person.id}`, 'application/json'));
       for (const note of notes) documents.push(await both(`${base}/api/notes/${note.id}`));
+      exchanges.push(...await handedOver(base, person));
     }
-    return { metadata, types, resources, documents };
+    return { metadata, types, resources, documents, exchanges };
   } finally {
     await stop();
   }

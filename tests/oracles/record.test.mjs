@@ -4,7 +4,7 @@ import { checkDocument, checkFormats, checkInvariants, checkStructure, checkUnit
 import { record } from './record.mjs';
 
 const byType = new Map();
-for (const found of [record.metadata, ...record.resources, ...record.documents])
+for (const found of [record.metadata, ...record.resources, ...record.documents, ...record.exchanges])
   byType.set(found.json.resourceType, [...(byType.get(found.json.resourceType) ?? []), found]);
 
 console.log(`${record.resources.length} resources and ${record.documents.length} documents came from the demo`);
@@ -17,6 +17,8 @@ describe('what the demo stored', () => {
 
   it('has a note for each of the seven people', () => assert.equal(record.documents.length, 7));
 
+  it('hands over the programme of each of the seven people', () => assert.equal(record.exchanges.length, 7));
+
   for (const [type, found] of byType) {
     describe(`${type} (${found.length})`, () => {
       it('has the structure of R4', () => found.forEach(({ json }) => checkStructure(json)));
@@ -26,5 +28,5 @@ describe('what the demo stored', () => {
     });
   }
 
-  it('has documents that are whole and hold nothing else', () => record.documents.forEach(({ json }) => checkDocument(json)));
+  it('has documents that are whole and hold nothing else', () => [...record.documents, ...record.exchanges].forEach(({ json }) => checkDocument(json)));
 });

@@ -67,6 +67,9 @@ internal sealed class ImportPlan(RecordStore store, string fhirBase)
             return new Step(entry, twin, Fate.Created, said);
         if (Content.Same(said, here))
             return new Step(entry, twin, Fate.Unchanged, null);
+        // A programme is chosen as a whole: what is newer in ours goes with ours.
+        if (decision == Choice.Theirs && WhatWaits.IsOfTheProgramme(said))
+            return new Step(entry, twin, Fate.Updated, said);
 
         var history = await CitedVersions.VersionsAsync(store, twin, ct);
         Resource? At(int? version) => history.FirstOrDefault(h => h.Version == version).Resource;

@@ -10,10 +10,12 @@ public class ProgrammeLawTests(Teams teams) : IClassFixture<Teams>
 {
     private static readonly string[] Exercises = ["coin-stacking", "key-turning", "towel-wiping"];
 
+    private static readonly string[] Sides = ["left", "right", "both"];
+
     private static readonly Gen<JsonObject> Programmes =
         from chosen in Gen.Shuffle(Exercises)
         from howMany in Gen.Int[1, 3]
-        from sides in Gen.OneOfConst("left", "right", "both").Array[3]
+        from sides in Gen.Int[0, 2].Select(i => Sides[i]).Array[3]
         from sets in Gen.Int[1, 6].Array[3]
         from repetitions in Gen.Int[1, 40].Array[3]
         from often in Gen.Int[1, 4].Array[3]

@@ -68,11 +68,11 @@ public class TakeInTests(Teams teams) : IClassFixture<Teams>
         { "a script in a narrative", b => Plan(b).Text!.Div = "<div xmlns=\"http://www.w3.org/1999/xhtml\"><p>Hello</p><script>alert(1)</script></div>", HttpStatusCode.BadRequest, "script" },
         { "a link that runs", b => Plan(b).Text!.Div = "<div xmlns=\"http://www.w3.org/1999/xhtml\"><a href=\"javascript:alert(1)\">Hello</a></div>", HttpStatusCode.UnprocessableEntity, "javascript" },
         { "a picture from elsewhere", b => Plan(b).Text!.Div = "<div xmlns=\"http://www.w3.org/1999/xhtml\"><img src=\"http://evil.test/x.png\" alt=\"x\"/></div>", HttpStatusCode.UnprocessableEntity, "evil.test" },
-        { "markup in plain text", b => Plan(b).Title = "<b onclick=\"x()\">Programme</b>", HttpStatusCode.UnprocessableEntity, "CarePlan" },
+        { "markup in plain text", b => Plan(b).Title = "<b onclick=\"x()\">Programme</b>", HttpStatusCode.UnprocessableEntity, "title" },
         { "a transaction", b => b.Type = Bundle.BundleType.Transaction, HttpStatusCode.BadRequest, "" },
         { "two people", b => b.Entry.Add(new() { FullUrl = $"{Teams.HospitalBase}/Patient/other", Resource = new Patient { Id = "other", Name = [new() { Text = "Other" }] } }), HttpStatusCode.UnprocessableEntity, "" },
         { "a prescription without its dosage", b => Request(b).RemoveExtension("https://rehabrecords.example/fhir/StructureDefinition/exercise-dosage"), HttpStatusCode.UnprocessableEntity, "dosage" },
-        { "a reference to what never was here", b => Plan(b).Identifier.Single(i => i.System == "urn:ietf:rfc:3986").Value = $"{Teams.CommunityBase}/CarePlan/never", HttpStatusCode.UnprocessableEntity, "never such a resource" },
+        { "a reference to what never was here", b => Plan(b).Identifier.Single(i => i.System == "urn:ietf:rfc:3986").Value = $"{Teams.CommunityBase}/CarePlan/never", HttpStatusCode.UnprocessableEntity, "never was such a resource" },
         { "an audit entry", b => { Plan(b).SupportingInfo.Add(new ResourceReference("AuditEvent/a")); b.Entry.Add(new() { FullUrl = $"{Teams.HospitalBase}/AuditEvent/a", Resource = Audit() }); }, HttpStatusCode.UnprocessableEntity, "AuditEvent is not taken in" },
     };
 
@@ -116,7 +116,7 @@ public class TakeInTests(Teams teams) : IClassFixture<Teams>
         var results = new Bundle { Type = Bundle.BundleType.Collection, Entry = [patient, new() { FullUrl = $"urn:uuid:{Guid.NewGuid():D}", Resource = grip }] };
         var answer = await Teams.TakeInAsync(teams.Here, results);
         var stored = (await teams.Here.Store.GetAsync<Observation>(((string)answer["created"]!.AsArray().Single()!["resource"]!)["Observation/".Length..]))!.Value.Resource;
-        Assert.Equal($"Patient/{patient.Resource!.Id}", stored.Subject.Reference);
+        Assert.Equal($"Patient/{patient.Resource!.Id}", stored.Subject!.Reference);
         Assert.Equal("unchanged", (string?)(await Teams.TakeInAsync(teams.Here, results))["outcome"]);
     }
 
