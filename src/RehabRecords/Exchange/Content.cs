@@ -1,5 +1,4 @@
 using Hl7.Fhir.Model;
-using RehabRecords.Terms;
 
 namespace RehabRecords.Exchange;
 

@@ -1,10 +1,8 @@
-using System.Globalization;
 using System.Security.Cryptography;
 using System.Text;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Validation;
 using RehabRecords.Progress;
-using RehabRecords.Terms;
 
 namespace RehabRecords.Exchange;
 

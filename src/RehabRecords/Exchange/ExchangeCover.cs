@@ -1,4 +1,3 @@
-using System.Globalization;
 using Hl7.Fhir.Model;
 using RehabRecords.Library;
 using RehabRecords.Progress;

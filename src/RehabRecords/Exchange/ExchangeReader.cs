@@ -4,7 +4,6 @@ using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Fhir.Validation;
 using RehabRecords.Progress;
-using RehabRecords.Terms;
 using RehabRecords.Trade;
 using FhirTask = Hl7.Fhir.Model.Task;
 

@@ -1,7 +1,6 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
 using RehabRecords.Library;
-using RehabRecords.Programmes;
 using RehabRecords.Progress;
 using RehabRecords.Terms;
 

@@ -2,8 +2,6 @@ using System.Globalization;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Fhir.Validation;
-using RehabRecords.Terms;
-using FhirTask = Hl7.Fhir.Model.Task;
 
 namespace RehabRecords.Exchange;
 

@@ -1,5 +1,4 @@
 using Hl7.Fhir.Model;
-using RehabRecords.Clinical;
 using RehabRecords.Progress;
 
 namespace RehabRecords.Exchange;

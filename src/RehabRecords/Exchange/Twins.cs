@@ -3,7 +3,6 @@ using RehabRecords.Fhir;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Fhir.Validation;
-using RehabRecords.Progress;
 using RehabRecords.Trade;
 
 namespace RehabRecords.Exchange;

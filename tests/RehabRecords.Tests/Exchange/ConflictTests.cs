@@ -1,6 +1,5 @@
 using System.Net;
 using System.Text.Json.Nodes;
-using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Tests.Trade;
 using FhirTask = Hl7.Fhir.Model.Task;

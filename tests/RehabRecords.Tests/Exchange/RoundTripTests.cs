@@ -1,6 +1,5 @@
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
-using RehabRecords.Exchange;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Tests.Trade;

@@ -1,5 +1,4 @@
 using System.Net;
-using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Tests.Trade;
