@@ -14,6 +14,7 @@ public static class DischargeEndpoints
     {
         services.AddSingleton<Discharge>();
         services.AddSingleton<DischargeReads>();
+        services.AddSingleton(s => NoteKind.DischargeSummary with { DraftAnew = s.GetRequiredService<DischargeReads>().AnewAsync });
         services.AddSingleton<CompleteDischarge>();
         services.AddSingleton<IValidator<DischargeRequest>, DischargeRequestRules>();
         services.AddSingleton<IValidator<CompletionRequest>, CompletionRules>();

@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Clinical;
+using RehabRecords.Documents;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Notes;
@@ -28,8 +29,13 @@ public sealed class DischargeReads(RecordStore store, ProgressReader reader, Mea
             : await Blockers.OfAsync(store, record.Patient.Id!, [.. record.Programmes.Select(p => p.Record)], record.On, ct);
         var overridden = (record.Form.Stated.Overrides ?? []).Select(o => o.Blocker).ToHashSet();
         return DischargeView.Of(summary, record.Episode.Resource, [.. blockers.Where(b => !b.CanBeOverridden || !overridden.Contains(b.Blocker))],
-            StaleView.Between(NoteComposition.Read(summary), DischargeDraft.Statements(record)));
+            [.. FreshDraft.Changes(summary, DischargeDraft.Compose(record, Number(summary)), NoteKind.DischargeSummary).Where(c => c.Change != FreshDraft.OtherEvidence)]);
     }
+
+    /// <summary>The summary as the record would have it now, from the form it was drafted from; nothing is written.</summary>
+    public async Task<Composition?> AnewAsync(Composition summary, CancellationToken ct) => DischargeDraft.Compose(await RecordAsync(summary, ct), Number(summary));
+
+    private static string Number(Composition summary) => summary.Identifier!.Value!;
 
     /// <summary>The record as it is now, with the form as the summary cites it.</summary>
     internal async Task<DischargeRecord> RecordAsync(Composition summary, CancellationToken ct)

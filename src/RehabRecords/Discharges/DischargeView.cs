@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using RehabRecords.Documents;
 using RehabRecords.Notes;
 using RehabRecords.Progress;
 
@@ -15,9 +16,9 @@ namespace RehabRecords.Discharges;
 /// <param name="Summary">The discharge summary: read, edited and signed as a note.</param>
 public sealed record DischargeView(
     string Id, string Address, string Status, string Person, string From, string DischargedOn, string Episode, IReadOnlyList<string> Programmes, string Form,
-    IReadOnlyList<BlockerView> Blockers, IReadOnlyList<StaleView> Stale, NoteView Summary)
+    IReadOnlyList<BlockerView> Blockers, IReadOnlyList<DraftChange> Stale, NoteView Summary)
 {
-    internal static DischargeView Of(Composition summary, EpisodeOfCare episode, IReadOnlyList<BlockerView> blockers, IReadOnlyList<StaleView> stale)
+    internal static DischargeView Of(Composition summary, EpisodeOfCare episode, IReadOnlyList<BlockerView> blockers, IReadOnlyList<DraftChange> stale)
     {
         var about = summary.Event[0];
         string Detail(string type) => about.Detail.Select(d => d.Reference).First(r => r!.StartsWith(type + "/", StringComparison.Ordinal))!;
@@ -31,25 +32,6 @@ public sealed record DischargeView(
     internal static string StatusOf(Composition summary, EpisodeOfCare episode) =>
         episode.Status == EpisodeOfCare.EpisodeOfCareStatus.Finished ? "completed"
         : summary.Status == CompositionStatus.Preliminary ? "draft" : "signed";
-}
-
-/// <summary>A sentence of the summary that would read otherwise if it were drafted now.</summary>
-/// <param name="Statement">Id of the statement.</param>
-/// <param name="Was">As it stands; null when it would be new.</param>
-/// <param name="Now">As it would be drafted; null when it would not be there.</param>
-public sealed record StaleView(string Statement, string? Was, string? Now)
-{
-    /// <summary>What somebody edited or removed on purpose is theirs: only what the software wrote is compared.</summary>
-    internal static IReadOnlyList<StaleView> Between(IReadOnlyList<Statement> drafted, IReadOnlyList<Statement> now)
-    {
-        var (was, would) = (drafted.ToDictionary(s => s.Id), now.ToDictionary(s => s.Id));
-        return
-        [
-            .. now.Where(s => !was.ContainsKey(s.Id)).Select(s => new StaleView(s.Id, null, s.Text)),
-            .. drafted.Where(s => would.TryGetValue(s.Id, out var other) && other.Text != s.Text).Select(s => new StaleView(s.Id, s.Text, would[s.Id].Text)),
-            .. drafted.Where(s => !would.ContainsKey(s.Id)).Select(s => new StaleView(s.Id, s.Text, null)),
-        ];
-    }
 }
 
 /// <summary>One line of a list of discharges.</summary>

@@ -17,6 +17,9 @@ public sealed record DraftChange(string Id, string Section, string Change, strin
 /// </summary>
 public static class FreshDraft
 {
+    /// <summary>The words are the same and rest on something else.</summary>
+    public const string OtherEvidence = "evidence";
+
     /// <summary>What has changed since; empty when the note is up to date.</summary>
     public static IReadOnlyList<DraftChange> Changes(Composition note, Composition fresh, DocumentKind kind)
     {
@@ -31,7 +34,7 @@ public static class FreshDraft
                let f = byId.GetValueOrDefault(h.Id)
                // What a clinician has taken out need not be gone for the note to be right.
                where f is not null || h.State != StatementState.Removed
-               let change = f is null ? "gone" : f.Text != h.Drafted ? "changed" : f.Evidence.SequenceEqual(h.Evidence) ? null : "evidence"
+               let change = f is null ? "gone" : f.Text != h.Drafted ? "changed" : f.Evidence.SequenceEqual(h.Evidence) ? null : OtherEvidence
                where change is not null
                select new DraftChange(h.Id, Parts.NameOf(h.Part), change, h.Drafted, f?.Text),
         ];

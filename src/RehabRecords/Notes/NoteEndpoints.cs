@@ -24,7 +24,6 @@ public static class NoteEndpoints
         services.AddSingleton<UpToDate>();
         services.AddSingleton<DraftNote>();
         services.AddSingleton(NoteKind.Registered);
-        services.AddSingleton(NoteKind.DischargeSummary);
         services.AddSingleton(s => new DocumentBuilder(s.GetRequiredService<RecordStore>(), publicUrl));
     }
 

@@ -13,7 +13,7 @@ public static class NoteKind
         RedFlagRules = [NoteRules.UrgentFlag.Id, NoteRules.FlagOutstanding.Id],
     };
 
-    /// <summary>The discharge summary; it has a way of its own to be drafted anew.</summary>
+    /// <summary>How a discharge summary is read; the one that is registered also knows how a draft is made anew.</summary>
     public static DocumentKind DischargeSummary { get; } = ProgressNote with { Loinc = Terms.Loinc.DischargeSummary, Name = "discharge summary", Profile = Terms.Profiles.DischargeSummary };
 
     /// <summary>Of a stored document, for reading it.</summary>

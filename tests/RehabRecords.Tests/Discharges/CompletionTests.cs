@@ -1,5 +1,6 @@
 using System.Net;
 using System.Text.Json.Nodes;
+using RehabRecords.Tests.Documents;
 using RehabRecords.Tests.Trade;
 
 namespace RehabRecords.Tests.Discharges;
@@ -12,7 +13,7 @@ public class CompletionTests(TradeApp app) : IClassFixture<TradeApp>
     {
         var of = await app.CourseAsync();
         var discharge = await app.PostAsync("/api/discharges", DischargeBodies.Discharge(of.Person, DischargeBodies.Over($"Composition/{of.Note}")));
-        await app.SignAsync((string)discharge["id"]!);
+        await app.SignedAsync((string)discharge["id"]!);
         return (of, (string)discharge["id"]!);
     }
 
@@ -67,8 +68,8 @@ public class CompletionTests(TradeApp app) : IClassFixture<TradeApp>
             app.Time.Now = app.Time.Now.AddDays(-1);
         }
         var discharge = await app.GetAsync($"/api/discharges/{id}");
-        var adherence = Assert.Single(discharge["stale"]!.AsArray(), s => (string?)s!["statement"] == "adherence")!;
-        Assert.Contains("2 reported done, 0 reported missed, 13 without a report", (string)adherence["was"]!);
+        var adherence = Assert.Single(discharge["stale"]!.AsArray(), s => (string?)s!["id"] == "adherence")!;
+        Assert.Contains("2 reported done, 0 reported missed, 13 without a report", (string)adherence["before"]!);
         Assert.Contains("3 reported done, 0 reported missed, 12 without a report", (string)adherence["now"]!);
         Assert.Contains("2 reported done", discharge.Text("adherence"));
         // A programme that is over is not changed any more.
@@ -111,20 +112,5 @@ public class CompletionTests(TradeApp app) : IClassFixture<TradeApp>
         Assert.Equal(("draft", "2026-06-15"), ((string?)again["status"], (string?)again["from"]));
         Assert.Single(again["programmes"]!.AsArray());
         Assert.Equal(["draft", "completed"], (await app.GetAsync($"/api/discharges?person={of.Person}")).AsArray().Select(d => (string)d!["status"]!).Order(StringComparer.Ordinal).Reverse());
-    }
-}
-
-internal static class SigningCalls
-{
-    /// <summary>A clinician's signature over /fhir: attester and final status.</summary>
-    public static async Task SignAsync(this TestApp app, string composition)
-    {
-        var note = await app.GetAsync($"/fhir/Composition/{composition}");
-        note["status"] = "final";
-        note["attester"] = JsonNode.Parse("""[{ "mode": "professional", "time": "2026-06-15T12:00:00Z", "party": { "type": "Practitioner", "display": "Rowan Invented, physiotherapist" } }]""");
-        using var request = new HttpRequestMessage(HttpMethod.Put, $"/fhir/Composition/{composition}") { Content = TestApp.Json(note, "application/fhir+json") };
-        request.Headers.TryAddWithoutValidation("If-Match", $"W/\"{(string)note["meta"]!["versionId"]!}\"");
-        using var response = await app.Http.SendAsync(request);
-        Assert.True(response.IsSuccessStatusCode, await response.Content.ReadAsStringAsync());
     }
 }

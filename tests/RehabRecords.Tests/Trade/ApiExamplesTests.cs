@@ -75,7 +75,7 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         await PostAsync("resolution", $"/api/exchange/conflicts/{await ConflictAsync(ids["programme"], (string)consent["recipient"]!)}/resolution");
         await PostAsync("withdrawal", $"/api/people/{ids["person"]}/consents/{consent["id"]}/withdrawal");
         var discharge = await PostAsync("discharge", "/api/discharges");
-        await app.SignAsync((string)discharge["id"]!);
+        await app.SignedAsync((string)discharge["id"]!);
         await PostAsync("discharge-completion", $"/api/discharges/{(string)discharge["id"]!}/completion");
     }
 
