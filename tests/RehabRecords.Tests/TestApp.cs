@@ -146,7 +146,7 @@ public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
         StartServer();
         // A plain client over a socket, not the test server's own: what is tested is what others get.
         var address = Services.GetRequiredService<IServer>().Features.Get<IServerAddressesFeature>()!.Addresses.First();
-        var client = new HttpClient(new SocketsHttpHandler { AllowAutoRedirect = false }) { BaseAddress = new Uri(address), Timeout = TimeSpan.FromSeconds(60) };
+        var client = new HttpClient(new CheckedXml(new SocketsHttpHandler { AllowAutoRedirect = false })) { BaseAddress = new Uri(address), Timeout = TimeSpan.FromSeconds(60) };
         return client;
     }
 }

@@ -49,11 +49,16 @@ public static class PackBuilder
         var all = new List<(Resource Resource, bool Own)>();
         // Ours are read first: a mistake in them is told within a second.
         var own = OwnProfiles(profilesFolder).ToList();
-        all.AddRange(SpecificationZip.Read(specificationZip).Where(Wanted).Select(r => (r, false)));
+        var official = SpecificationZip.Read(specificationZip).ToList();
+        all.AddRange(official.Where(Wanted).Select(r => (r, false)));
         all.AddRange(own.Select(r => (r, true)));
 
         var resolver = new InMemoryResourceResolver(all.Select(a => a.Resource).ToArray());
         MakeSnapshots(all, resolver);
+        // As they were published, before anything is taken out or expanded.
+        PublishedPack.Write(
+            own.Select(r => (r, true)).Concat(official.Select(r => (r, false))).Where(a => DefinitionValues.Types.Contains(a.Item1.TypeName)),
+            Path.Combine(Path.GetDirectoryName(Path.GetFullPath(target))!, PublishedDefinitions.FileName));
         ExpandValueSets(all.Select(a => a.Resource).OfType<ValueSet>(), resolver);
         Write(all, target);
     }

@@ -11,7 +11,7 @@ internal static class SpecificationZip
     private static readonly string[] Files =
     [
         "profiles-types.xml", "profiles-resources.xml", "profiles-others.xml", "extension-definitions.xml",
-        "valuesets.xml", "v3-codesystems.xml", "v2-tables.xml", "search-parameters.xml",
+        "valuesets.xml", "v3-codesystems.xml", "v2-tables.xml", "search-parameters.xml", "conceptmaps.xml", "namingsystem-registry.xml",
     ];
 
     public static IEnumerable<Resource> Read(string zipFile)

@@ -5,6 +5,7 @@ using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Search;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Fhir.Validation;
+using RehabRecords.Programmes;
 using RehabRecords.Rest;
 using RehabRecords.Rest.Operations;
 
@@ -36,6 +37,12 @@ internal static class Record
         services.AddSingleton<Searches>();
         services.AddSingleton<Histories>();
         services.AddSingleton<Reads>();
+        services.AddSingleton(_ => PublishedDefinitions.BesideTheProgram());
+        services.AddSingleton<DefinitionSearch>();
         services.AddOperation(ValidateEndpoint.Operation);
+        services.AddOperation(PatientEverything.Operation);
+        services.AddOperation(CompositionDocument.Operation);
+        services.AddOperation(ApplyDefinition.OfTemplate);
+        services.AddOperation(ApplyDefinition.OfExercise);
     }
 }

@@ -47,7 +47,7 @@ internal sealed record Prescribed(
         var equipment = ExerciseParts.EquipmentOf(Exercise);
         var grading = Steps;
         var cautions = ExerciseParts.CautionsOf(Exercise);
-        var instruction = Words(start, end, equipment, grading, cautions);
+        var instruction = Words(Timings.Words(Schedule, start, end), equipment, grading, cautions);
         var request = new ServiceRequest
         {
             Status = programme.Status == RequestStatus.Draft ? RequestStatus.Draft : RequestStatus.Active,
@@ -66,32 +66,66 @@ internal sealed record Prescribed(
             Text = Readable.Of([.. instruction, .. Applied.Select(c => c.Provenance)]),
         };
         request.Profiled(Profiles.PrescribedExercise);
+        AddParts(request, equipment, grading, cautions);
+        return request;
+    }
+
+    /// <summary>
+    /// What a definition comes to for one person, as a proposal that nobody has ordered: without dates, and without what
+    /// is not recorded of the person (an empty side).
+    /// </summary>
+    public ServiceRequest ToProposal(ResourceReference person, ResourceReference? requester, DateTimeOffset now)
+    {
+        var (equipment, grading, cautions) = (ExerciseParts.EquipmentOf(Exercise), Steps, ExerciseParts.CautionsOf(Exercise));
+        var instruction = Words("", equipment, grading, cautions);
+        var request = new ServiceRequest
+        {
+            Status = RequestStatus.Draft,
+            Intent = RequestIntent.Proposal,
+            InstantiatesCanonical = Exercise.Url is null ? [] : [Exercise.Version is null ? Exercise.Url : Canonical.Pinned(Exercise.Url, Exercise.Version)],
+            Code = (CodeableConcept?)Exercise.Code?.DeepCopy(),
+            Priority = Exercise.Priority,
+            DoNotPerform = Exercise.DoNotPerform,
+            Subject = person,
+            Occurrence = Exercise.Timing is Timing or Period or FhirDateTime ? (DataType)Exercise.Timing.DeepCopy() : null,
+            AuthoredOnElement = new FhirDateTime(now),
+            Requester = requester,
+            BodySite = Side.Length > 0 ? [Sides.BodySite(Side)] : [.. Exercise.BodySite.Select(b => (CodeableConcept)b.DeepCopy())],
+            PatientInstruction = string.Join('\n', instruction),
+            Text = Readable.Of([.. instruction, .. Applied.Select(c => c.Provenance)]),
+        };
+        AddParts(request, equipment, grading, cautions);
+        return request;
+    }
+
+    private void AddParts(ServiceRequest request, IReadOnlyList<EquipmentItem> equipment, IReadOnlyList<GradingStep> grading, IReadOnlyList<CautionItem> cautions)
+    {
         request.Extension.Add(SetUp.ToExtension());
         request.Extension.AddRange(equipment.Select(e => e.ToExtension()));
         request.Extension.AddRange(grading.Select(g => g.ToExtension()));
         request.Extension.AddRange(cautions.Select(c => c.ToExtension()));
         request.Extension.AddRange(Applied.Select(c => c.ToExtension()));
-        return request;
     }
 
     /// <summary>Says in plain words everything the extensions, the timing and the side say.</summary>
     private List<string> Words(
-        DateOnly start, DateOnly? end, IReadOnlyList<EquipmentItem> equipment, IReadOnlyList<GradingStep> grading, IReadOnlyList<CautionItem> cautions)
+        string when, IReadOnlyList<EquipmentItem> equipment, IReadOnlyList<GradingStep> grading, IReadOnlyList<CautionItem> cautions)
     {
         var side = Side switch
         {
             Sides.Left => "Side: left arm and hand.",
             Sides.Right => "Side: right arm and hand.",
+            "" => "",
             _ => "Side: both arms and hands.",
         };
         return
         [
             .. new[]
             {
-                PlainWords.Sentence(Exercise.Title!),
+                PlainWords.Sentence(Exercise.Title ?? Exercise.Code?.Text ?? ""),
                 Instruction is { } own ? PlainWords.Sentence(own) : "",
                 PlainWords.Sentence(Exercise.Description ?? ""),
-                Timings.Words(Schedule, start, end),
+                when,
                 PlainWords.Dosage(SetUp.Dosage),
                 side,
                 string.Join(' ', PlainWords.SetUp(SetUp)),

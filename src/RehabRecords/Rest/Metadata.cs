@@ -9,102 +9,66 @@ using RehabRecords.Rest.Operations;
 
 namespace RehabRecords.Rest;
 
-/// <summary>The CapabilityStatement, made from the same registry as the routes.</summary>
-internal sealed class Metadata(ResourceRegistry registry, SearchParameters parameters, IEnumerable<Operation> operations, DefinitionsPack definitions, Settings settings, TimeProvider clock)
+/// <summary>The CapabilityStatement, made from the same lists as the routes: the registry, the search parameters, the operations.</summary>
+internal sealed class Metadata(
+    ResourceRegistry registry, SearchParameters parameters, IEnumerable<Operation> operations, DefinitionsPack definitions, DefinitionSearch published, Settings settings, TimeProvider clock)
 {
-    private readonly Lazy<(CapabilityStatement Statement, string ETag)> _made = new(() =>
-    {
-        var statement = Statement(registry, parameters, [.. operations], definitions, settings);
-        // The tag changes with the content, not with the time at which the service was started.
-        var tag = $"W/\"{Convert.ToHexStringLower(SHA256.HashData(ResourceWriter.Json(statement)))[..16]}\"";
-        statement.DateElement = new FhirDateTime(clock.GetUtcNow());
-        return (statement, tag);
-    });
+    /// <summary>What of R4 will not change any more; with mode=normative nothing else is told of.</summary>
+    private static readonly string[] Normative =
+        ["Binary", "Bundle", "CapabilityStatement", "CodeSystem", "Observation", "OperationDefinition", "Patient", "StructureDefinition", "ValueSet"];
+
+    private readonly Lazy<Made> _full = new(() => Make(new MetadataResources(registry, parameters, [.. operations], definitions, published), settings, clock, _ => true));
+    private readonly Lazy<Made> _normative = new(() => Make(new MetadataResources(registry, parameters, [.. operations], definitions, published), settings, clock, Normative.Contains));
 
     public static Task<IResult> AnswerAsync(Call call)
     {
-        call.RefuseOtherQueryThan("mode");
-        if (call.Query().Find(q => q.Key == "mode").Value is not (null or "full" or "normative"))
-            throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.NotSupported, "mode is 'full' or 'normative'; nothing else is offered.", "mode");
-        var (statement, tag) = call.Need<Metadata>()._made.Value;
-        call.Http.Response.Headers.ETag = tag;
-        return Task.FromResult<IResult>(call.Http.Request.Headers.IfNoneMatch.ToString() == tag
+        call.RefuseOtherQueryThan(["mode", .. Shown.Parameters]);
+        var shown = Shown.OfOne("CapabilityStatement", call.Query(), call.Prefer.Lenient);
+        var metadata = call.Need<Metadata>();
+        var made = (call.Query().Find(q => q.Key == "mode").Value switch
+        {
+            null or "full" => metadata._full,
+            "normative" => metadata._normative,
+            _ => throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.NotSupported, "mode is 'full' or 'normative'; nothing else is offered.", "mode"),
+        }).Value;
+        call.Http.Response.Headers.ETag = made.ETag;
+        return Task.FromResult<IResult>(call.Http.Request.Headers.IfNoneMatch.ToString() == made.ETag
             ? Results.StatusCode(StatusCodes.Status304NotModified)
-            : new BodyResult(call, ResourceWriter.Json(statement)));
+            : new BodyResult(call, shown.Of(made.Json)));
     }
 
-    private static CapabilityStatement Statement(ResourceRegistry registry, SearchParameters parameters, IReadOnlyList<Operation> operations, DefinitionsPack definitions, Settings settings)
+    private static Made Make(MetadataResources resources, Settings settings, TimeProvider clock, Func<string, bool> wanted)
     {
-        var version = typeof(Metadata).Assembly.GetName().Version!.ToString(3);
-        var rest = new CapabilityStatement.RestComponent
-        {
-            Mode = CapabilityStatement.RestfulCapabilityMode.Server,
-            Documentation = "Unknown search parameters are refused unless Prefer: handling=lenient is sent. Every update and deletion names the version it was made from (If-Match).",
-            Interaction =
-            [
-                new() { Code = CapabilityStatement.SystemRestfulInteraction.Transaction },
-                new() { Code = CapabilityStatement.SystemRestfulInteraction.Batch },
-                new() { Code = CapabilityStatement.SystemRestfulInteraction.SearchSystem },
-            ],
-            Compartment = ["http://hl7.org/fhir/CompartmentDefinition/patient"],
-            Operation = Offered(operations.Where(o => o.IsOn(Level.System))),
-        };
-        foreach (var kind in registry.Kinds)
-            rest.Resource.Add(Resource(kind, parameters, operations, definitions));
-        return new CapabilityStatement
-        {
-            Status = PublicationStatus.Active,
-            Kind = CapabilityStatementKind.Instance,
-            FhirVersion = FHIRVersion.N4_0_1,
-            Name = "RehabRecords",
-            Title = "RehabRecords: home programmes for the arm and hand, their results and draft progress notes",
-            Software = new() { Name = "RehabRecords", Version = version },
-            Implementation = new() { Description = "RehabRecords", Url = settings.FhirBase },
-            Format = [Negotiation.Json, Negotiation.Xml],
-            Rest = [rest],
-        };
+        var statement = Statement(resources, settings, wanted);
+        // The tag changes with the content, not with the time at which the service was started.
+        var tag = $"W/\"{Convert.ToHexStringLower(SHA256.HashData(ResourceWriter.Json(statement)))[..16]}\"";
+        statement.DateElement = new FhirDateTime(clock.GetUtcNow());
+        return new Made(ResourceWriter.Json(statement), tag);
     }
 
-    private static CapabilityStatement.ResourceComponent Resource(ResourceKind kind, SearchParameters parameters, IReadOnlyList<Operation> operations, DefinitionsPack definitions)
+    private static CapabilityStatement Statement(MetadataResources resources, Settings settings, Func<string, bool> wanted) => new()
     {
-        var resource = new CapabilityStatement.ResourceComponent
-        {
-            Type = kind.Type,
-            Documentation = kind.Purpose,
-            Versioning = CapabilityStatement.ResourceVersionPolicy.VersionedUpdate,
-            ReadHistory = kind.Offers(Interactions.VersionRead),
-            UpdateCreate = false,
-            ConditionalCreate = kind.Offers(Interactions.Create),
-            ConditionalRead = CapabilityStatement.ConditionalReadStatus.FullSupport,
-            ConditionalUpdate = false,
-            ConditionalDelete = CapabilityStatement.ConditionalDeleteStatus.NotSupported,
-            ReferencePolicy = [CapabilityStatement.ReferenceHandlingPolicy.Literal],
-            Interaction = [.. Codes.Where(c => kind.Offers(c.Interaction)).Select(c => new CapabilityStatement.ResourceInteractionComponent { Code = c.Code })],
-            Operation = Offered(operations.Where(o => o.IsOfType(kind.Type))),
-            SupportedProfile = [.. definitions.OwnProfiles(kind.Type).Select(p => p.Url).Order(StringComparer.Ordinal)],
-        };
-        if (!kind.Offers(Interactions.Search))
-            return resource;
-        foreach (var parameter in parameters.For(kind.Type))
-            resource.SearchParam.Add(new() { Name = parameter.Code, Definition = parameter.Url, Type = parameter.Kind });
-        resource.SearchInclude = [.. parameters.For(kind.Type).Where(p => p.Kind == SearchParamType.Reference).Select(p => $"{p.Type}:{p.Code}")];
-        resource.SearchRevInclude = [.. parameters.All
-            .Where(p => p.Kind == SearchParamType.Reference && p.Targets.Contains(kind.Type))
-            .Select(p => $"{p.Type}:{p.Code}").Order(StringComparer.Ordinal)];
-        return resource;
-    }
+        Status = PublicationStatus.Active,
+        Kind = CapabilityStatementKind.Instance,
+        FhirVersion = FHIRVersion.N4_0_1,
+        Name = "RehabRecords",
+        Title = "RehabRecords: home programmes for the arm and hand, their results and draft progress notes",
+        Software = new() { Name = "RehabRecords", Version = typeof(Metadata).Assembly.GetName().Version!.ToString(3) },
+        Implementation = new() { Description = "RehabRecords", Url = settings.FhirBase },
+        Format = [Negotiation.Json, Negotiation.Xml],
+        Rest =
+        [
+            new()
+            {
+                Mode = CapabilityStatement.RestfulCapabilityMode.Server,
+                Documentation = "Unknown search parameters are refused unless Prefer: handling=lenient is sent. Every update and deletion names the version it was made from (If-Match).",
+                Interaction = [.. MetadataResources.SystemInteractions.Select(code => new CapabilityStatement.SystemInteractionComponent { Code = code })],
+                Operation = resources.SystemOperations,
+                Resource = [.. resources.All.Where(r => wanted(r.Type!))],
+            },
+        ],
+        Document = resources.Documents,
+    };
 
-    private static List<CapabilityStatement.OperationComponent> Offered(IEnumerable<Operation> operations) =>
-        [.. operations.OrderBy(o => o.Name, StringComparer.Ordinal).Select(o => new CapabilityStatement.OperationComponent { Name = o.Name, Definition = o.Definition, Documentation = o.Documentation })];
-
-    private static readonly (Interactions Interaction, CapabilityStatement.TypeRestfulInteraction Code)[] Codes =
-    [
-        (Interactions.Read, CapabilityStatement.TypeRestfulInteraction.Read),
-        (Interactions.VersionRead, CapabilityStatement.TypeRestfulInteraction.Vread),
-        (Interactions.Update, CapabilityStatement.TypeRestfulInteraction.Update),
-        (Interactions.Delete, CapabilityStatement.TypeRestfulInteraction.Delete),
-        (Interactions.History, CapabilityStatement.TypeRestfulInteraction.HistoryInstance),
-        (Interactions.Create, CapabilityStatement.TypeRestfulInteraction.Create),
-        (Interactions.Search, CapabilityStatement.TypeRestfulInteraction.SearchType),
-    ];
+    private sealed record Made(byte[] Json, string ETag);
 }

@@ -52,7 +52,8 @@ internal static class ReadEndpoints
     public static async Task<IResult> SearchByPostAsync(Call call) =>
         new BodyResult(call, await call.Need<Searches>().PageAsync(call.Type, await FormAsync(call), call.Prefer.Lenient, call.Ct));
 
-    private static async Task<List<KeyValuePair<string, string>>> FormAsync(Call call)
+    /// <summary>The parameters of a search by POST: those of the form and those of the address.</summary>
+    public static async Task<List<KeyValuePair<string, string>>> FormAsync(Call call)
     {
         if (!call.Http.Request.HasFormContentType || call.Http.Request.ContentType!.StartsWith("multipart", StringComparison.OrdinalIgnoreCase))
             throw new RefusedException(Refusal.UnknownFormat, Hl7.Fhir.Model.OperationOutcome.IssueType.NotSupported,

@@ -1,6 +1,7 @@
 using Microsoft.AspNetCore.Mvc;
 using RehabRecords.Fhir;
 using RehabRecords.Host;
+using RehabRecords.Rest.Conformance;
 using RehabRecords.Rest.Operations;
 
 namespace RehabRecords.Rest;
@@ -53,6 +54,13 @@ internal static class RestEndpoints
                 if (type == "Bundle")
                     route.WithMetadata(bundles);
             }
+        }
+
+        foreach (var (type, _) in DefinitionKinds.All)
+        {
+            Map(fhir, type, $"/{type}/{{id}}", Get, DefinitionEndpoints.ReadAsync);
+            Map(fhir, type, $"/{type}", Get, DefinitionEndpoints.SearchAsync);
+            Map(fhir, type, $"/{type}/_search", Post, DefinitionEndpoints.SearchByPostAsync);
         }
 
         foreach (var operation in app.ServiceProvider.GetServices<Operation>())

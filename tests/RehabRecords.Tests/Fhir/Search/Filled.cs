@@ -57,6 +57,7 @@ internal static class Filled
         _ when type == typeof(Integer) || type == typeof(PositiveInt) || type == typeof(UnsignedInt) => turn + 1,
         _ when type == typeof(FhirDecimal) => turn + 0.5m,
         _ when type == typeof(Date) || type == typeof(FhirDateTime) => new[] { "2026", "2026-03", "2026-03-09" }[turn % 3],
+        _ when type == typeof(Canonical) => $"https://else.example/fhir/PlanDefinition/{turn}",
         _ when type == typeof(Instant) => "2026-03-09T10:00:00Z",
         { IsGenericType: true } when Enum.GetValues(type.GetGenericArguments()[0]) is var codes => EnumUtility.GetLiteral((Enum)codes.GetValue(turn % codes.Length)!)!,
         _ => turn % 3 == 0 ? "phone" : $"words{turn}",
