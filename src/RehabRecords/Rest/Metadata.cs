@@ -56,6 +56,7 @@ internal sealed class Metadata(
         Software = new() { Name = "RehabRecords", Version = typeof(Metadata).Assembly.GetName().Version!.ToString(3) },
         Implementation = new() { Description = "RehabRecords", Url = settings.FhirBase },
         Format = [Negotiation.Json, Negotiation.Xml],
+        PatchFormat = resources.PatchFormats,
         Rest =
         [
             new()

@@ -16,6 +16,7 @@ internal sealed class MetadataResources(
         (Interactions.Read, CapabilityStatement.TypeRestfulInteraction.Read),
         (Interactions.VersionRead, CapabilityStatement.TypeRestfulInteraction.Vread),
         (Interactions.Update, CapabilityStatement.TypeRestfulInteraction.Update),
+        (Interactions.Patch, CapabilityStatement.TypeRestfulInteraction.Patch),
         (Interactions.Delete, CapabilityStatement.TypeRestfulInteraction.Delete),
         (Interactions.History, CapabilityStatement.TypeRestfulInteraction.HistoryInstance),
         (Interactions.TypeHistory, CapabilityStatement.TypeRestfulInteraction.HistoryType),
@@ -34,6 +35,9 @@ internal sealed class MetadataResources(
     ];
 
     public List<CapabilityStatement.OperationComponent> SystemOperations => Offered(operations.Where(o => o.IsOn(Level.System)));
+
+    public IEnumerable<string> PatchFormats =>
+        registry.Kinds.Any(k => k.Offers(Interactions.Patch)) ? ["application/json-patch+json", Negotiation.Json, Negotiation.Xml] : [];
 
     /// <summary>Documents that the service makes: one for each profile of ours of a document Bundle.</summary>
     public List<CapabilityStatement.DocumentComponent> Documents =>
@@ -55,8 +59,10 @@ internal sealed class MetadataResources(
             // Only an identifier can promise that there is one match.
             ConditionalCreate = kind.Offers(Interactions.Create) && parameters.Find(kind.Type, "identifier") is not null,
             ConditionalRead = CapabilityStatement.ConditionalReadStatus.FullSupport,
-            ConditionalUpdate = false,
-            ConditionalDelete = CapabilityStatement.ConditionalDeleteStatus.NotSupported,
+            ConditionalUpdate = kind.Offers(Interactions.ConditionalUpdate),
+            ConditionalDelete = kind.Offers(Interactions.ConditionalDelete)
+                ? CapabilityStatement.ConditionalDeleteStatus.Single
+                : CapabilityStatement.ConditionalDeleteStatus.NotSupported,
             ReferencePolicy = [CapabilityStatement.ReferenceHandlingPolicy.Literal, CapabilityStatement.ReferenceHandlingPolicy.Enforced],
             Interaction = [.. Codes.Where(c => kind.Offers(c.Interaction)).Select(c => new CapabilityStatement.ResourceInteractionComponent { Code = c.Code })],
             Operation = Offered(operations.Where(o => o.IsOfType(kind.Type))),

@@ -219,9 +219,10 @@ public sealed class AdvertisedInteractionTests(TestApp app, ITestOutputHelper ou
 
     private async Task ConditionalUpdateAsync(string type, string person, string format)
     {
-        var (identifier, condition) = Named();
-        var resource = MinimalBodies.Of(type, person, identifier);
-        using var created = await SendAsync("PUT", $"/{type}?{condition}", MinimalBodies.Text(resource, format), format);
+        // Only under an identifier is something created by a condition; what has none is updated where it is found.
+        var hasIdentifier = app.Service<SearchParameters>().Find(type, "identifier") is not null;
+        var (resource, condition) = hasIdentifier && Named() is var named ? (MinimalBodies.Of(type, person, named.Identifier), named.Condition) : Tagged(type, person);
+        using var created = await SendAsync(hasIdentifier ? "PUT" : "POST", hasIdentifier ? $"/{type}?{condition}" : $"/{type}", MinimalBodies.Text(resource, format), format);
         Is(HttpStatusCode.Created, created);
         resource.Language = "en-GB";
         using var updated = await SendAsync("PUT", $"/{type}?{condition}", MinimalBodies.Text(resource, format), format, ("If-Match", "W/\"1\""));
@@ -230,8 +231,8 @@ public sealed class AdvertisedInteractionTests(TestApp app, ITestOutputHelper ou
 
     private async Task ConditionalDeleteAsync(string type, string person, string format)
     {
-        var (identifier, condition) = Named();
-        using var created = await SendAsync("POST", $"/{type}", MinimalBodies.Text(MinimalBodies.Of(type, person, identifier), format), format);
+        var (resource, condition) = Tagged(type, person);
+        using var created = await SendAsync("POST", $"/{type}", MinimalBodies.Text(resource, format), format);
         Is(HttpStatusCode.Created, created);
         using var deleted = await SendAsync("DELETE", $"/{type}?{condition}", null, format, ("If-Match", "W/\"1\""));
         Is(HttpStatusCode.NoContent, deleted);
@@ -253,6 +254,15 @@ public sealed class AdvertisedInteractionTests(TestApp app, ITestOutputHelper ou
     {
         var value = $"advertised-{++_number}";
         return (new Identifier(FhirCalls.IdSystem, value), $"identifier={Uri.EscapeDataString(FhirCalls.IdSystem)}|{value}");
+    }
+
+    /// <summary>Every type can carry a tag; not every one has an identifier.</summary>
+    private (Resource Resource, string Condition) Tagged(string type, string person)
+    {
+        var resource = MinimalBodies.Of(type, person);
+        var code = $"advertised-{++_number}";
+        resource.Meta = new Meta { Tag = [new Coding(FhirCalls.IdSystem, code)] };
+        return (resource, $"_tag={Uri.EscapeDataString(FhirCalls.IdSystem)}|{code}");
     }
 
     /// <summary>A new resource of the type; what nobody may create by REST is put into the store.</summary>

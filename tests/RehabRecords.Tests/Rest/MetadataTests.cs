@@ -48,6 +48,10 @@ public sealed class MetadataTests(TestApp app) : IClassFixture<TestApp>
         foreach (var resource in statement.Rest[0].Resource)
         {
             var type = resource.Type;
+            if (resource.ConditionalUpdate == true)
+                advertised.Add($"PUT /{type}");
+            if (resource.ConditionalDelete == CapabilityStatement.ConditionalDeleteStatus.Single)
+                advertised.Add($"DELETE /{type}");
             foreach (var interaction in resource.Interaction)
             {
                 advertised.UnionWith(interaction.Code switch
@@ -59,6 +63,7 @@ public sealed class MetadataTests(TestApp app) : IClassFixture<TestApp>
                     CapabilityStatement.TypeRestfulInteraction.SearchType => [$"GET /{type}", $"POST /{type}/_search"],
                     CapabilityStatement.TypeRestfulInteraction.Create => [$"POST /{type}"],
                     CapabilityStatement.TypeRestfulInteraction.Update => [$"PUT /{type}/{{id}}"],
+                    CapabilityStatement.TypeRestfulInteraction.Patch => [$"PATCH /{type}/{{id}}", $"PATCH /{type}"],
                     CapabilityStatement.TypeRestfulInteraction.Delete => [$"DELETE /{type}/{{id}}"],
                     var other => throw new InvalidOperationException($"{other} is advertised and this test does not know its route."),
                 });
