@@ -65,6 +65,7 @@ internal sealed class Metadata(
                 Documentation = "Unknown search parameters are refused unless Prefer: handling=lenient is sent. Every update and deletion names the version it was made from (If-Match).",
                 Interaction = [.. MetadataResources.SystemInteractions.Select(code => new CapabilityStatement.SystemInteractionComponent { Code = code })],
                 Operation = resources.SystemOperations,
+                Compartment = ["http://hl7.org/fhir/CompartmentDefinition/patient"],
                 Resource = [.. resources.All.Where(r => wanted(r.Type!))],
             },
         ],

@@ -32,6 +32,7 @@ internal sealed class MetadataResources(
         CapabilityStatement.SystemRestfulInteraction.Transaction,
         CapabilityStatement.SystemRestfulInteraction.Batch,
         CapabilityStatement.SystemRestfulInteraction.HistorySystem,
+        CapabilityStatement.SystemRestfulInteraction.SearchSystem,
     ];
 
     public List<CapabilityStatement.OperationComponent> SystemOperations => Offered(operations.Where(o => o.IsOn(Level.System)));

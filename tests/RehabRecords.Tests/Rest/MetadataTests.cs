@@ -41,7 +41,7 @@ public sealed class MetadataTests(TestApp app) : IClassFixture<TestApp>
     public async Task Every_advertised_interaction_has_a_route_and_no_route_is_left_unsaid()
     {
         var statement = await StatementAsync();
-        var advertised = new HashSet<string> { "GET /metadata", "POST /", "GET /_history" };
+        var advertised = new HashSet<string> { "GET /metadata", "POST /", "GET /_history", "GET /", "POST /_search", "GET /Patient/{id}/{type}" };
         foreach (var operation in app.Service<IEnumerable<Operation>>())
             foreach (var (_, path) in operation.Places(ResourceRegistry.Standard))
                 advertised.UnionWith(operation.Methods.Where(m => m != "HEAD").Select(m => $"{m} {path}"));
