@@ -104,6 +104,13 @@ public sealed class AdvertisedInteractionTests(TestApp app, ITestOutputHelper ou
             case ("PlanDefinition" or "ActivityDefinition", "apply"):
                 await OkAsync("GET", $"/{type}/{await MadeAsync(type, person)}/$apply?subject={person}");
                 break;
+            // Here only that they are there and say what they need; the tests of the exchange go the whole way.
+            case ("CarePlan", "hand-over"):
+                await AsksForMoreAsync("GET", $"/CarePlan/{await MadeAsync(type, person)}/$hand-over", null);
+                break;
+            case ("", "take-in"):
+                await AsksForMoreAsync("POST", "/$take-in", """{"resourceType":"Bundle","type":"collection"}""");
+                break;
             default:
                 throw new InvalidOperationException("it is advertised and this test does not know how to call it");
         }
@@ -282,6 +289,13 @@ public sealed class AdvertisedInteractionTests(TestApp app, ITestOutputHelper ou
         using var response = await SendAsync(method, path, body, format);
         Is(HttpStatusCode.OK, response);
         Assert.Equal(format, response.Content.Headers.ContentType?.MediaType);
+    }
+
+    private async Task AsksForMoreAsync(string method, string path, string? body)
+    {
+        using var response = await app.SendAsync(method, path, body);
+        Assert.Contains((int)response.StatusCode, new[] { 400, 403, 409, 422 });
+        Assert.NotEmpty((await response.FhirAsync<OperationOutcome>()).Issue);
     }
 
     private Task<HttpResponseMessage> SendAsync(string method, string path, string? body, string format, params (string, string)[] headers) =>
