@@ -74,6 +74,9 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         var consent = await PostAsync("consent", $"/api/people/{ids["person"]}/consents");
         await PostAsync("resolution", $"/api/exchange/conflicts/{await ConflictAsync(ids["programme"], (string)consent["recipient"]!)}/resolution");
         await PostAsync("withdrawal", $"/api/people/{ids["person"]}/consents/{consent["id"]}/withdrawal");
+        // The next draft, which the discharge leaves open with a reason.
+        var next = await app.PostAsync("/api/notes", new JsonObject { ["programme"] = ids["programme"] });
+        ids["note"] = ((string)next["composition"]!).Split('/')[1];
         var discharge = await PostAsync("discharge", "/api/discharges");
         await app.SignedAsync((string)discharge["id"]!);
         await PostAsync("discharge-completion", $"/api/discharges/{(string)discharge["id"]!}/completion");
