@@ -15,7 +15,7 @@ describe('what the demo stored', () => {
       assert.ok(byType.has(type), `no ${type} in the store; kinds found: ${[...byType.keys()].join(', ')}`);
   });
 
-  it('has a note for each of the seven people', () => assert.equal(record.documents.length, 7));
+  it('has a note for each of the seven people, and the summary of one discharge', () => assert.equal(record.documents.length, 8));
 
   it('hands over the programme of each of the seven people', () => assert.equal(record.exchanges.length, 7));
 
