@@ -13,6 +13,7 @@ using RehabRecords.Measures;
 using RehabRecords.Notes;
 using RehabRecords.Pages;
 using RehabRecords.People;
+using RehabRecords.Printing;
 using RehabRecords.Programmes;
 using RehabRecords.Progress;
 using RehabRecords.RecordExport;
@@ -45,6 +46,7 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddStrictJson();
     builder.Services.AddDocumentation(settings);
     builder.Services.AddPages();
+    builder.Services.AddPrinting();
 
     var app = builder.Build();
     app.UseStandardHeaders(settings);
@@ -69,6 +71,7 @@ return await Start.RunAsync(args, static args =>
     app.MapDischarges();
     app.MapRecordExport();
     app.MapPages();
+    app.MapPrinting();
     app.MapDocuments();
     app.MapConsents();
     app.MapExchange();

@@ -38,9 +38,9 @@ public static class DischargeEndpoints
         discharges.MapGet("blockers", BlockersAsync).WithSummary("What stands in the way of a discharge")
             .WithDescription("Of the person named by `person`, as of today: each with its address, the remedy and whether a clinician may leave it open with a reason.");
         discharges.MapGet("{id}", GetAsync).WithSummary("Read a discharge")
-            .WithDescription("As JSON with the summary, what stands in the way and what became stale (application/json), the summary as a page (text/html) or plain text (text/plain), or as a FHIR document "
-                + "with everything it rests on (application/fhir+json, application/fhir+xml), by the Accept header.")
-            .Produces<DischargeView>(200, "application/json").Produces<string>(200, "text/html", "text/plain", "application/fhir+json", "application/fhir+xml").ProducesProblem(404).ProducesProblem(406);
+            .WithDescription("As JSON with the summary, what stands in the way and what became stale (application/json), the summary as a page (text/html) or plain text (text/plain), as a FHIR document "
+                + "with everything it rests on (application/fhir+json, application/fhir+xml), or as a PDF (application/pdf, as of a note), by the Accept header.")
+            .Produces<DischargeView>(200, "application/json").Produces<string>(200, "text/html", "text/plain", "application/fhir+json", "application/fhir+xml", "application/pdf").ProducesProblem(404).ProducesProblem(406).ProducesProblem(503);
     }
 
     private static async Task<IReadOnlyList<DischargeLine>> ListAsync(string person, RecordStore store, DischargeReads reads, CancellationToken ct)

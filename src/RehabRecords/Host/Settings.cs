@@ -32,6 +32,9 @@ public sealed class Settings
     /// <summary>What is printed on the sheets that go home.</summary>
     public ClinicSetting Clinic { get; set; } = new();
 
+    /// <summary>How documents become PDF files.</summary>
+    public Printing.PrintSetting Documents { get; set; } = new();
+
     /// <summary>When the caseload page says that somebody needs attention.</summary>
     public CaseloadSetting Caseload { get; set; } = new();
 
@@ -57,6 +60,7 @@ public sealed class Settings
         settings.Limits.Check();
         settings.Caseload.Check();
         settings.Clinic.Check();
+        settings.Documents.Check();
         _ = settings.ClinicRules();
         return settings;
     }

@@ -33,9 +33,9 @@ public static class NoteEndpoints
         notes.MapGet("", ListAsync).WithSummary("List a person's notes")
             .WithDescription("`person` is the id that POST /api/people answered. Of every kind, discharge summaries among them; newest first.");
         notes.MapGet("{id}", GetAsync).WithSummary("Read a note")
-            .WithDescription("As JSON statements (application/json), a page (text/html), plain text (text/plain), or a FHIR document with everything the note "
-                + "rests on (application/fhir+json, application/fhir+xml), by the Accept header.")
-            .Produces<NoteView>(200, "application/json").Produces<string>(200, "text/html", "text/plain", "application/fhir+json", "application/fhir+xml").ProducesProblem(404).ProducesProblem(406);
+            .WithDescription("As JSON statements (application/json), a page (text/html), plain text (text/plain), a FHIR document with everything the note "
+                + "rests on (application/fhir+json, application/fhir+xml), or a PDF (application/pdf; paper=letter for that size; 503 where the operator installed no browser), by the Accept header.")
+            .Produces<NoteView>(200, "application/json").Produces<string>(200, "text/html", "text/plain", "application/fhir+json", "application/fhir+xml", "application/pdf").ProducesProblem(404).ProducesProblem(406).ProducesProblem(503);
         notes.MapPost("", PostAsync).WithExample("note").WithSummary("Draft a note now")
             .WithDescription("Computes the draft of a programme from the record as it is. The open draft gets a new version, or stays as it is when it already says the same or a clinician has begun to work on it (POST /api/notes/{id}/refresh then); "
                 + "after a note was signed the next one begins. 201 for a new note, 200 otherwise.")

@@ -3,6 +3,7 @@ using Microsoft.Net.Http.Headers;
 using RehabRecords.Documents;
 using RehabRecords.Fhir.Bundles;
 using RehabRecords.Fhir.Parsing;
+using RehabRecords.Printing;
 
 namespace RehabRecords.Notes;
 
@@ -12,7 +13,7 @@ internal static class NoteFormats
     public const string Json = "application/json";
 
     /// <summary>In order of preference when a caller takes several alike.</summary>
-    private static readonly string[] Offered = [Json, "text/html", "text/plain", "application/fhir+json", "application/fhir+xml"];
+    private static readonly string[] Offered = [Json, "text/html", "text/plain", "application/fhir+json", "application/fhir+xml", Printer.MediaType];
 
     public static IResult NotOffered(HttpRequest request) =>
         TypedResults.Problem($"'{request.Headers.Accept}' is not offered here. Ask for {string.Join(", ", Offered)}.", statusCode: 406, title: "Not offered");
@@ -29,6 +30,8 @@ internal static class NoteFormats
                 return TypedResults.Text(NotePage.Of(note, NoteKind.Of(note)), "text/html; charset=utf-8");
             case "text/plain":
                 return TypedResults.Text(NoteText.Of(note, NoteKind.Of(note)), "text/plain; charset=utf-8");
+            case Printer.MediaType:
+                return await context.RequestServices.GetRequiredService<PrintedNote>().AnswerAsync(note, version, context, ct);
             default:
                 // What was signed is served as the very bytes that were signed; the signature is about the JSON.
                 var signatures = context.RequestServices.GetRequiredService<SignatureCheck>();

@@ -18,6 +18,8 @@ internal static class PageAssets
 
     public static string Address(string file) => $"/assets/{file}?v={Files[file].Hash}";
 
+    public static string Text(string file) => System.Text.Encoding.UTF8.GetString(Files[file].Content);
+
     public static void MapPageAssets(this IEndpointRouteBuilder routes) =>
         routes.MapMethods("/assets/{file}", ["GET", "HEAD"], (string file, HttpContext http) =>
         {

@@ -1,0 +1,47 @@
+namespace RehabRecords.Browser.Tests;
+
+/// <summary>A page that every check walks and that docs/pages shows.</summary>
+/// <param name="Name">Of the page, its picture and its tests.</param>
+/// <param name="Caption">What the page is for, in a sentence.</param>
+/// <param name="Address">Where it is, in the demo's clinic.</param>
+public sealed record ClinicPage(string Name, string Caption, Func<ServedClinic, string> Address)
+{
+    public int Status { get; init; } = 200;
+
+    /// <summary>Pictures are made at this width; 360 shows the page as on a telephone.</summary>
+    public int PictureWidth { get; init; } = 900;
+
+    /// <summary>Pages that differ from another only in whose they are need no picture.</summary>
+    public bool Pictured { get; init; } = true;
+
+    public override string ToString() => Name;
+}
+
+/// <summary>Every page there is. A new page joins all checks and docs/pages by its line here.</summary>
+public static class ClinicPages
+{
+    public static readonly IReadOnlyList<ClinicPage> All =
+    [
+        new("caseload", "Who needs attention and why, the most urgent first.", _ => "/caseload"),
+        new("caseload-phone", "The same on a telephone.", _ => "/caseload?order=name") { PictureWidth = 360 },
+        new("caseload-filtered", "The caseload, of those with a red flag only.", _ => "/caseload?why=red-flag&order=name"),
+        new("caseload-nobody", "A search that finds nobody.", _ => "/caseload?find=nobody%20of%20this%20name") { Pictured = false },
+        new("person", "Practice day by day, dose, each measure against its error, goals, notes, precautions and the programme in force.", c => $"/people/{c.Person("ada-sampleton")}"),
+        .. from name in new[] { "bram-inventley", "cora-fictionby", "dev-madeup", "elin-notreal", "farid-exampleton", "greta-pastmade" }
+           select new ClinicPage($"person-{name}", $"The page of another person: {name}.", c => $"/people/{c.Person(name)}") { Pictured = false },
+        new("note", "A drafted note as a document: urgent things first, each statement with its sources.", c => c.Note("dev-madeup")),
+        new("note-ada", "The note of another person.", c => c.Note("ada-sampleton")) { Pictured = false },
+        new("discharge", "A discharge summary as drafted.", c => c.Discharge("greta-pastmade")),
+        new("home-sheet", "What goes home: what to look out for first, then one exercise after the other.", c => $"/programmes/{c.Programme("ada-sampleton")}/home-sheet"),
+        new("home-sheet-large", "The same in large print.", c => $"/programmes/{c.Programme("ada-sampleton")}/home-sheet?size=large&paper=letter") { Pictured = false },
+        new("diary-sheet", "To be filled in by hand: what a session takes, and no more.", c => $"/programmes/{c.Programme("ada-sampleton")}/diary-sheet"),
+        new("diary-sheet-large", "The same in large print.", c => $"/programmes/{c.Programme("ada-sampleton")}/diary-sheet?size=large&paper=letter") { Pictured = false },
+        new("help", "What each word means, in a sentence, with its source.", _ => "/help"),
+        new("fault", "What is said when something is not there.", _ => "/people/nobody") { Status = 404 },
+    ];
+
+    /// <summary>For theories: one row for each page.</summary>
+    public static TheoryData<string> Names => [.. All.Select(p => p.Name)];
+
+    public static ClinicPage Get(string name) => All.Single(p => p.Name == name);
+}

@@ -1,0 +1,82 @@
+using System.Collections.Concurrent;
+using System.Text.Json.Nodes;
+using Microsoft.Playwright;
+using RehabRecords.Commands;
+
+namespace RehabRecords.Browser.Tests;
+
+/// <summary>The service with the demo's clinic in it, on a port of its own, and a browser to look at it. Started once for all tests.</summary>
+public sealed class ServedClinic : IAsyncLifetime
+{
+    /// <summary>As Debian installs it; another one is named by the environment variable CHROMIUM.</summary>
+    public static string BrowserPath => Environment.GetEnvironmentVariable("CHROMIUM") ?? "/usr/bin/chromium";
+
+    /// <summary>No traffic of the browser's own, and no sandbox, which the administrator of a build machine cannot have.</summary>
+    private static readonly string[] BrowserArguments =
+        ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"];
+
+    private readonly ConcurrentDictionary<string, Task<Visit>> _visits = new(StringComparer.Ordinal);
+    private readonly Dictionary<string, JsonNode> _answers = new(StringComparer.Ordinal);
+    private IPlaywright? _playwright;
+
+    public RunningService App { get; private set; } = null!;
+
+    public IBrowser Browser { get; private set; } = null!;
+
+    private static readonly Dictionary<string, string> Settings = new()
+    {
+        ["RehabRecords:Documents:Browser"] = BrowserPath,
+        ["RehabRecords:Documents:Sandbox"] = "false",
+        ["RehabRecords:Clinic:Name"] = "Pebblewick Community Therapy",
+        ["RehabRecords:Clinic:Phone"] = "01632 960000",
+        ["RehabRecords:Clinic:Website"] = "https://pebblewick.example/home-practice",
+    };
+
+    /// <summary>What the service answered to a file of the demo, such as "4-programmes/ada-sampleton".</summary>
+    public JsonNode Answer(string file) => _answers[file];
+
+    public string Person(string name) => (string)_answers[$"1-people/{name}"]["id"]!;
+
+    public string Programme(string name) => (string)_answers[$"4-programmes/{name}"]["id"]!;
+
+    /// <summary>Address of the note that stands after the person's last session.</summary>
+    public string Note(string name) =>
+        (string)_answers.Where(a => a.Key.StartsWith($"6-sessions/{name}-", StringComparison.Ordinal)).OrderBy(a => a.Key, StringComparer.Ordinal).Last().Value["note"]!["address"]!;
+
+    public string Discharge(string name) => (string)_answers[$"9-discharges/{name}"]["address"]!;
+
+    public Uri Url(string address) => new(App.Address, address);
+
+    /// <summary>What a page is like in the browser; each page is looked at once, and every check reads that.</summary>
+    public Task<Visit> VisitAsync(ClinicPage page) => _visits.GetOrAdd(page.Name, _ => Visit.MakeAsync(this, page));
+
+    /// <summary>A window as wide as a desk screen unless said otherwise.</summary>
+    public async Task<IPage> OpenAsync(int width = 1280, int height = 900)
+    {
+        var context = await Browser.NewContextAsync(new() { ViewportSize = new() { Width = width, Height = height }, Locale = "en-GB", TimezoneId = "Europe/London" });
+        return await context.NewPageAsync();
+    }
+
+    public async Task InitializeAsync()
+    {
+        App = new RunningService(Settings);
+        foreach (var answer in await new DemoClinic(App.Http, DemoClinic.DefaultFolder).PostAllAsync(default))
+            _answers[$"{answer.Folder}/{answer.Name}"] = answer.Result;
+        _playwright = await Playwright.CreateAsync();
+        Browser = await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = BrowserPath, Args = BrowserArguments });
+    }
+
+    public async Task DisposeAsync()
+    {
+        await Browser.DisposeAsync();
+        _playwright?.Dispose();
+        await App.DisposeAsync();
+    }
+}
+
+/// <summary>All tests share one clinic and one browser.</summary>
+[CollectionDefinition(Name)]
+public sealed class Clinic : ICollectionFixture<ServedClinic>
+{
+    public const string Name = "clinic";
+}
