@@ -52,6 +52,7 @@ return await Start.RunAsync(args, static args =>
     app.UseStandardHeaders(settings);
     app.UseFailures();
     app.UseReadiness();
+    app.UseAntiforgery();
 
     app.MapHealth();
     app.MapDocumentation();

@@ -63,6 +63,9 @@ public sealed class Brief(RecordStore store, Recording recording, TimeProvider c
     internal static async Task<bool> IsAwaitedAsync(RecordStore store, string programme, CancellationToken ct) =>
         (await TasksAsync(store, programme, ct)).Exists(t => t.IsOpen());
 
+    /// <summary>Whether a briefing was asked for or given already.</summary>
+    internal static async Task<bool> IsAskedForAsync(RecordStore store, string programme, CancellationToken ct) => (await TasksAsync(store, programme, ct)).Count > 0;
+
     private async Task<(CarePlan Programme, int Version, List<Communication> Briefings, List<FhirTask> Tasks)> OpenAsync(string id, CancellationToken ct)
     {
         var (programme, version) = await store.RoutedAsync<CarePlan>(id, "programme", ct);

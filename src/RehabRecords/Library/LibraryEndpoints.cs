@@ -69,5 +69,5 @@ public static class LibraryEndpoints
     }
 
     /// <summary>Definitions put in through /fhir by others need not follow our profiles; they are not of this library.</summary>
-    private static bool IsOurs(DomainResource definition) => definition.Meta?.Profile.Any(p => p is Terms.Profiles.Exercise or Terms.Profiles.ProgrammeTemplate) == true;
+    internal static bool IsOurs(DomainResource definition) => definition.Meta?.Profile.Any(p => p is Terms.Profiles.Exercise or Terms.Profiles.ProgrammeTemplate) == true;
 }

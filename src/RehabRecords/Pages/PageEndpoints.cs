@@ -1,4 +1,6 @@
 using RehabRecords.Pages.Caseload;
+using RehabRecords.Pages.Desk;
+using RehabRecords.Pages.Library;
 using RehabRecords.Pages.Person;
 using RehabRecords.Pages.Sheets;
 
@@ -13,6 +15,8 @@ internal static class PageEndpoints
         services.AddSingleton<CaseloadBook>();
         services.AddSingleton<PersonReads>();
         services.AddSingleton<SheetReads>();
+        services.AddSingleton<DeskReads>();
+        services.AddSingleton<LibraryPageReads>();
     }
 
     public static void MapPages(this IEndpointRouteBuilder app)
@@ -23,6 +27,8 @@ internal static class PageEndpoints
         pages.MapCaseload();
         pages.MapPersonPage();
         pages.MapSheets();
+        pages.MapDesk();
+        pages.MapLibraryPages();
         pages.MapGet("/help", static () => new Microsoft.AspNetCore.Http.HttpResults.RazorComponentResult<HelpPage>());
     }
 }

@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Library;
 using RehabRecords.Progress;
@@ -57,7 +58,7 @@ public sealed record ProgrammeAnswer
 
     public IReadOnlyList<GoalAnswer> Goals { get; init; } = [];
 
-    internal static ProgrammeAnswer Of(CarePlan programme, IEnumerable<ServiceRequest> requests, IEnumerable<Goal> goals) => new()
+    internal static ProgrammeAnswer Of(CarePlan programme, IReadOnlyCollection<ServiceRequest> requests, IEnumerable<Goal> goals) => new()
     {
         Id = programme.Id!,
         Programme = $"CarePlan/{programme.Id}",
@@ -75,7 +76,7 @@ public sealed record ProgrammeAnswer
         Author = programme.Author?.Display,
         Reporting = ReportingRequest.From(programme),
         Temperatures = TemperatureAnswer.For(requests),
-        Exercises = [.. requests.Where(r => r.Status is RequestStatus.Active or RequestStatus.Completed).Select(Prescribed.ToAnswer)],
+        Exercises = [.. requests.Where(r => r.Status is RequestStatus.Active or RequestStatus.Draft or RequestStatus.Completed).Select(Prescribed.ToAnswer)],
         Earlier = [.. requests.Where(r => r.Status == RequestStatus.Revoked).Select(Prescribed.ToAnswer)],
         Pauses = [.. PauseMapping.Of(programme).Select(PauseView.Of)],
         Goals = [.. goals.Select(g => g.ToAnswer())],
@@ -96,7 +97,14 @@ public static class ProgrammeEndpoints
                 + "all or nothing, pinned to the versions of template and exercises. What an exercise leaves out is taken from the template's level, then from the library. "
                 + "Holds and rests are in seconds; days and times are of the programme's zone; the pain limit is 0 to 10.");
         programmes.MapGet("", ListAsync).WithSummary("List a person's programmes").WithDescription("Oldest first. `person` is the person's id.");
-        programmes.MapGet("{id}", GetAsync).Refuses().WithSummary("Read a programme").WithDescription("The programme with its exercises and goals.");
+        programmes.MapGet("{id}", GetAsync).Refuses().WithSummary("Read a programme").WithDescription("The programme with its exercises and goals. ETag is the version that PUT asks for.");
+        programmes.MapPut("{id}", (string id, HttpContext http, Posted<ProgrammeRequest> posted, RewriteDraft rewrite, CancellationToken ct) =>
+                rewrite.RunAsync(http, id, http.Request.Headers.IfMatch.ToString(), posted, ct))
+            .Answers<ProgrammeAnswer>(StatusCodes.Status200OK).Refuses().WithExample("programme")
+            .ProducesProblem(StatusCodes.Status412PreconditionFailed).ProducesProblem(StatusCodes.Status428PreconditionRequired)
+            .WithSummary("Write a draft programme anew")
+            .WithDescription("For drafts only; what is in force is changed by decisions, revisions and pauses (409). The body is the whole programme, as for POST, all or nothing: exercises and goals that it leaves out are no longer part of the draft. "
+                + "If-Match names the version it was made from, the ETag of GET (428 without, 412 when somebody else has changed it since). When `author` is left out, the one recorded stays; a briefing that is required stays required.");
     }
 
     private static async Task<IReadOnlyList<ProgrammeLine>> ListAsync(string person, RecordStore store, CancellationToken ct)
@@ -106,11 +114,18 @@ public static class ProgrammeEndpoints
         return [.. found.Select(p => new ProgrammeLine(p.Id!, p.Title, p.StatusElement?.JsonValue as string, p.Period?.Start, p.Period?.End))];
     }
 
-    private static async Task<ProgrammeAnswer> GetAsync(string id, RecordStore store, CancellationToken ct)
+    private static async Task<ProgrammeAnswer> GetAsync(string id, HttpContext http, RecordStore store, CancellationToken ct)
     {
-        var (programme, _) = await store.RoutedAsync<CarePlan>(id, "programme", ct);
-        var requests = await store.FindAllAsync<ServiceRequest>($"based-on=CarePlan/{id}", ct);
-        return ProgrammeAnswer.Of(programme, InOrderOfPlan(programme, requests), await GoalsAsync(programme, store, ct));
+        var (programme, version) = await store.RoutedAsync<CarePlan>(id, "programme", ct);
+        http.Response.Headers.ETag = VersionTag.Of(version);
+        return await ReadAsync(programme, store, ct);
+    }
+
+    internal static async Task<ProgrammeAnswer> ReadAsync(CarePlan programme, RecordStore store, CancellationToken ct)
+    {
+        // What a draft no longer has, or what a revision took back before its day, has never been prescribed.
+        var requests = (await store.FindAllAsync<ServiceRequest>($"based-on=CarePlan/{programme.Id}", ct)).Where(r => r.Status != RequestStatus.EnteredInError);
+        return ProgrammeAnswer.Of(programme, [.. InOrderOfPlan(programme, requests)], await GoalsAsync(programme, store, ct));
     }
 
     internal static async Task<List<Goal>> GoalsAsync(CarePlan programme, RecordStore store, CancellationToken ct)

@@ -35,7 +35,7 @@ public static class ReportingEndpoints
                 + "Below the clinic's minimum of reporting it is refused with the gaps (422); a programme that is no draft is refused (409).");
     }
 
-    private static async Task<ReportingAnswer> GetAsync(string id, RecordStore store, Host.Settings settings, CancellationToken ct)
+    internal static async Task<ReportingAnswer> GetAsync(string id, RecordStore store, Host.Settings settings, CancellationToken ct)
     {
         var (programme, _) = await store.RoutedAsync<CarePlan>(id, "programme", ct);
         // What a revision has replaced is no longer part of the description.

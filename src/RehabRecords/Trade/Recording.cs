@@ -50,6 +50,9 @@ public sealed class Recording(RecordStore store, RecordWriter writer)
 /// <summary>Sends the very bytes that are kept under the key.</summary>
 public sealed class KeptAnswer(StoredAnswer answer) : IResult
 {
+    /// <summary>Address of what was recorded, for a page that goes on with it; empty when nothing new was made.</summary>
+    public string Location => answer.Location;
+
     public async Task ExecuteAsync(HttpContext httpContext)
     {
         var response = httpContext.Response;

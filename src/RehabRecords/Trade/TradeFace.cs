@@ -23,6 +23,7 @@ public static class TradeFace
         services.AddSingleton<Recording>();
         services.AddSingleton(MeasureCatalogue.Default);
         services.AddSingleton<PrescribeProgramme>();
+        services.AddSingleton<RewriteDraft>();
         services.AddSingleton<ReviseProgramme>();
         services.AddSingleton<PauseProgramme>();
         services.AddSingleton<Decide>();

@@ -93,12 +93,12 @@ internal sealed class SheetReads(RecordStore store, Settings settings)
     };
 
     /// <summary>Only what lies in the record itself: a sheet never fetches anything from elsewhere.</summary>
-    private static IEnumerable<(string Source, string Words)> PicturesOf(ActivityDefinition definition) =>
-        from artifact in definition.RelatedArtifact
-        let picture = artifact.Document
-        let bytes = picture?.Data
-        where bytes is { Length: > 0 and <= MostPictureBytes } && PictureTypes.Contains(picture!.ContentType)
-        select ($"data:{picture.ContentType};base64,{Convert.ToBase64String(bytes)}", picture.Title ?? artifact.Display ?? definition.Title ?? "Picture of the exercise");
+    internal static IEnumerable<(string Source, string Words)> PicturesOf(ActivityDefinition definition) =>
+        from picture in ShownOf(definition)
+        select ($"data:{picture.ContentType};base64,{Convert.ToBase64String(picture.Data!)}", picture.Title ?? definition.Title ?? "Picture of the exercise");
+
+    internal static IEnumerable<Attachment> ShownOf(ActivityDefinition definition) =>
+        definition.RelatedArtifact.Select(a => a.Document).OfType<Attachment>().Where(p => p.Data is { Length: > 0 and <= MostPictureBytes } && PictureTypes.Contains(p.ContentType));
 
     private static IEnumerable<string> Words(SheetExercise e) =>
         new[] { e.Purpose, e.Own, e.Steps, e.Amount, e.Counts }.OfType<string>().Concat(e.Easier).Concat(e.Harder).Concat(e.StopIf).Concat(e.TakeCare).Select(PlainWords.Sentence);
