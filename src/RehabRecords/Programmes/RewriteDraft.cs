@@ -2,7 +2,6 @@ using System.Globalization;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
-using RehabRecords.Library;
 using RehabRecords.Terms;
 using RehabRecords.Trade;
 

@@ -27,7 +27,7 @@ public class DeskTests(TradeApp app) : IClassFixture<TradeApp>
                 { "level": 2, "title": "Second", "capacityBands": ["notable"], "exercises": [{ "exercise": "coin-stacking|1.0.0" }, { "exercise": "key-turning|1.0.0" }] } ] }
             """)!);
         await app.PostAsync("/api/measures", TradeApp.With(
-            """{ "measure": "arat", "side": "right", "value": 50, "status": "completed", "measuredAt": "2026-06-12T10:00:00+01:00", "assessor": { "name": "Rowan Invented", "role": "physiotherapist" } }""",
+            """{ "measure": "arat", "side": "right", "value": 50, "unit": "{score}", "status": "completed", "measuredAt": "2026-06-12T10:00:00+01:00", "assessor": { "name": "Rowan Invented", "role": "physiotherapist" } }""",
             ("person", $"\"{person}\"")));
         var browser = new Browser(app);
         var page = await browser.OpenAsync($"/people/{person}/programmes/new");
@@ -151,6 +151,7 @@ public class DeskTests(TradeApp app) : IClassFixture<TradeApp>
         var refused = await two.PostAsync(second, $"/programmes/{draft.Programme}/desk", second.Changed(("title", "His")));
         Assert.Equal(HttpStatusCode.PreconditionFailed, refused.Status);
         Assert.Contains("Somebody else has saved this draft", refused.Text);
+        Assert.Equal("title: saved now is “Hers”, typed is “His”.", refused.Wrong("title"));
         Assert.Contains(("title", "His"), refused.Fields);
         Assert.Equal("Hers", (string?)(await ProgrammeAsync(draft.Programme))["title"]);
         Assert.Equal(HttpStatusCode.PreconditionFailed, (await two.PostAsync(second, $"/programmes/{draft.Programme}/desk/activation", [("version", "1"), .. By])).Status);
@@ -167,6 +168,7 @@ public class DeskTests(TradeApp app) : IClassFixture<TradeApp>
         Assert.Contains("Precautions of the person: reduced sensation and shoulder pain.", page.Text);
         Assert.Contains("Recorded for the person: shoulder pain. Source:", page.Text);
         Assert.Contains("Not on the sheet yet: save the draft.", page.Text);
+        Assert.Contains("href=\"#goals\"", page.Html);
         Assert.Matches(@"CERT: \d+ of 19 lines filled", page.Text);
         Assert.Contains("href=\"#reporting-setting\"", page.Html);
         Assert.Contains("id=\"reporting-setting\"", page.Html);

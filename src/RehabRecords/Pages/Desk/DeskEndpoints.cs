@@ -1,8 +1,8 @@
+using Hl7.Fhir.Model;
 using Microsoft.AspNetCore.Http.HttpResults;
 using RehabRecords.Briefings;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
-using RehabRecords.Library;
 using RehabRecords.Programmes;
 using RehabRecords.Trade;
 
@@ -16,6 +16,9 @@ internal static class DeskEndpoints
 {
     /// <summary>A long draft has some thirty fields for each exercise.</summary>
     private const int MostFields = 4096;
+
+    /// <summary>Of a draft that has become another one the rest is not worth telling field by field.</summary>
+    private const int MostDifferences = 40;
 
     public static void MapDesk(this IEndpointRouteBuilder routes)
     {
@@ -82,13 +85,16 @@ internal static class DeskEndpoints
     {
         var (fields, typed) = (DeskFields.Of(form), new Typed());
         var view = await desk.ReadAsync(id, WhoOf(http), ct);
+        if (!view.IsDraft)
+            throw new RefusedException(Refusal.Conflict, OperationOutcome.IssueType.Conflict,
+                $"The programme was handed over or withdrawn while it was on your desk (it is {view.Programme.Status}), so it is not written anew. Open {view.Address} for the ways to change it.", "id");
         try
         {
             var asked = await typed.AskAsync(http, fields.ToRequest(view.Programme, typed), ct);
             await rewrite.RunAsync(http, id, TagOf(form), asked, ct);
             return See(http, $"{view.Address}?done=saved");
         }
-        catch (RefusedException refused) when (refused.Refusal != Refusal.Unavailable && view.IsDraft)
+        catch (RefusedException refused) when (refused.Refusal != Refusal.Unavailable)
         {
             var stale = refused.Refusal == Refusal.StaleVersion;
             return Page(view with
@@ -96,13 +102,13 @@ internal static class DeskEndpoints
                 Fields = fields,
                 // Whoever was told of the other's changes and saves again has decided; until then the form keeps the version it was made from.
                 Version = stale || !int.TryParse(form["version"], out var seen) ? view.Version : seen,
-                Faults = new Faults(stale ? [Moved(refused.Issues[0])] : refused.Issues),
+                Faults = new Faults(stale ? [.. Moved(refused.Issues[0], view.Fields, fields)] : refused.Issues),
             }, Host.Failure.StatusOf(refused.Refusal));
         }
     }
 
     /// <summary>Runs a command of one of the small forms; a refusal shows the page again with what was typed.</summary>
-    internal static async Task<IResult> ChangeAsync(string id, IFormCollection form, HttpContext http, string kind, string done, Func<Typed, Task> command, CancellationToken ct)
+    internal static async Task<IResult> ChangeAsync(string id, IFormCollection form, HttpContext http, string kind, string done, Func<Typed, System.Threading.Tasks.Task> command, CancellationToken ct)
     {
         try
         {
@@ -126,18 +132,28 @@ internal static class DeskEndpoints
             ? field[(field.IndexOf('.', StringComparison.Ordinal) + 1)..] : field == "stop[0]" ? "exercise" : field;
 
     /// <summary>What is handed over is what was on the page, not what somebody else has made of it since.</summary>
-    private static async Task RefuseIfMovedAsync(HttpContext http, string id, IFormCollection form, CancellationToken ct)
+    private static async System.Threading.Tasks.Task RefuseIfMovedAsync(HttpContext http, string id, IFormCollection form, CancellationToken ct)
     {
         if (await http.RequestServices.GetRequiredService<RecordStore>().ReadAsync("CarePlan", id, ct) is { } current)
             VersionTag.Require(current, TagOf(form), "version");
     }
 
-    private static Issue Moved(Issue issue) => issue with
+    /// <summary>What the draft says now, beside each field in which it differs from what was typed.</summary>
+    private static IEnumerable<Issue> Moved(Issue issue, DeskFields saved, DeskFields typed)
     {
-        Message = "Somebody else has saved this draft since you opened it, and your changes are not saved. What you typed stands below; compare it with the draft as it is now "
-            + "(open this address in another window) before you save: saving puts yours in its place.",
-        Expression = "",
-    };
+        yield return issue with
+        {
+            Message = "Somebody else has saved this draft since you opened it, and your changes are not saved. What you typed stands below, and beside each field that differs what is saved now. "
+                + "Take over what should stay; saving again puts what stands below in its place.",
+            Expression = "",
+        };
+        var now = saved.All().ToDictionary(f => f.Field, f => f.Value, StringComparer.Ordinal);
+        var mine = typed.All().ToDictionary(f => f.Field, f => f.Value, StringComparer.Ordinal);
+        foreach (var field in now.Keys.Union(mine.Keys).Where(f => now.GetValueOrDefault(f) != mine.GetValueOrDefault(f)).Take(MostDifferences))
+            yield return issue with { Message = $"{field}: saved now is {Shown(now.GetValueOrDefault(field))}, typed is {Shown(mine.GetValueOrDefault(field))}.", Expression = field };
+
+        static string Shown(string? value) => value is null ? "nothing" : $"“{Rules.Shown(value)}”";
+    }
 
     private static string TagOf(IFormCollection form) => int.TryParse(form["version"], out var version) && version > 0 ? VersionTag.Of(version) : "";
 

@@ -1,7 +1,5 @@
 using System.Globalization;
-using RehabRecords.Library;
 using RehabRecords.Programmes;
-using RehabRecords.Terms;
 using RehabRecords.Trade;
 
 namespace RehabRecords.Pages.Desk;
@@ -107,6 +105,15 @@ public sealed record DeskFields
         };
     }
 
+    /// <summary>Every field with its value, so that what two people made of a draft can be compared.</summary>
+    internal IEnumerable<(string Field, string? Value)> All() =>
+    [
+        ("title", Title), ("start", Start), ("end", End), ("timeZone", TimeZone), ("painLimit", PainLimit), ("levelReason", LevelReason), ("reporting.tailored", Tailored),
+        .. Reporting.Select(r => ($"reporting.{r.Key}", r.Value)),
+        .. Exercises.Index().SelectMany(e => e.Item.All($"exercises[{e.Index}]")),
+        .. Goals.Index().SelectMany(g => g.Item.All($"goals[{g.Index}]")),
+    ];
+
     /// <summary>Rows that are taken out are gone at once; a row that was added stands at the end.</summary>
     private static IEnumerable<int> Rows(IFormCollection form, string list, string member) =>
         Enumerable.Range(0, 100).TakeWhile(i => form.ContainsKey($"{list}[{i}].{member}")).Where(i => !form.ContainsKey($"{list}[{i}].out"));
@@ -135,6 +142,9 @@ public sealed record GoalFields
     public IReadOnlyDictionary<string, string?> Levels { get; init; } = new Dictionary<string, string?>();
 
     internal bool IsEmpty => this is { Description: null, Due: null, Importance: null, Difficulty: null } && Levels.Values.All(l => l is null);
+
+    internal IEnumerable<(string Field, string? Value)> All(string path) =>
+        [($"{path}.description", Description), ($"{path}.due", Due), ($"{path}.importance", Importance), ($"{path}.difficulty", Difficulty), .. Levels.Select(l => ($"{path}.levels.{l.Key}", l.Value))];
 
     internal static GoalFields Of(GoalAnswer goal) => new()
     {

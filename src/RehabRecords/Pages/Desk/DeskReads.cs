@@ -1,6 +1,5 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Briefings;
-using RehabRecords.Clinical;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Host;
 using RehabRecords.Library;

@@ -47,6 +47,10 @@ public sealed record DeskView(ProgrammeAnswer Programme, int Version, string Per
 
     public ExerciseNote? NoteOf(ExerciseFields exercise) => Notes.GetValueOrDefault(ExerciseNote.Key(exercise.Exercise, exercise.Side));
 
+    /// <summary>Titles of exercises of which something is to be filled in here.</summary>
+    public IReadOnlyCollection<string> Lacking =>
+        [.. Reporting.Standards.SelectMany(s => s.Items).SelectMany(i => i.Fields).Where(f => f.FilledBy.StartsWith("exercises[].", StringComparison.Ordinal)).SelectMany(f => f.Exercises).Distinct()];
+
     /// <summary>The list on the home sheet does not say what the record says now.</summary>
     public bool CautionsMoved => Notes.Values.Any(n => n.Cautions.Any(c => c.Untold) || n.NoLonger.Count > 0);
 }

@@ -22,9 +22,9 @@ internal static class DeskWords
 
     public static string LabelOf(string code) => Wording.Capital(CodeLists.ReportingItem.Words(code));
 
-    /// <summary>What the interface says of the member, which is what a person needs to know as well.</summary>
-    public static string? HintOf(string member) => typeof(ReportingRequest).GetProperties()
-        .First(p => JsonNamingPolicy.CamelCase.ConvertName(p.Name) == member).GetCustomAttribute<DescriptionAttribute>()?.Description;
+    /// <summary>What the interface says of the member, which is what a person needs to know as well; nothing where the label says it already.</summary>
+    public static string? HintOf(string member, string label) => typeof(ReportingRequest).GetProperties()
+        .First(p => JsonNamingPolicy.CamelCase.ConvertName(p.Name) == member).GetCustomAttribute<DescriptionAttribute>()?.Description is { } said && said.TrimEnd('.') != label ? said : null;
 
     public static string LevelName(string level) => level switch
     {
@@ -44,7 +44,7 @@ internal static class DeskWords
         if (field.FilledBy.StartsWith("reporting.", StringComparison.Ordinal))
             return [(LabelOf(CodeOf(field.FilledBy["reporting.".Length..])), $"#{FieldId.Of(field.FilledBy)}")];
         if (field.FilledBy.StartsWith("exercises[].", StringComparison.Ordinal))
-            return field.Exercises.Select(title => (title, (string?)$"#exercise-{PlaceOf(title, desk)}"));
+            return field.Exercises.Select(title => (title, (string?)$"#{FieldId.Of($"exercises[{PlaceOf(title, desk)}].{MemberOf(field.FilledBy)}")}"));
         if (field.FilledBy.EndsWith(" in the library", StringComparison.Ordinal))
             return field.Exercises.Select(title => ($"{title}: {field.FilledBy}", (string?)$"/library/exercises/{CodeOf(title, desk)}"));
         return [field.FilledBy switch
@@ -58,6 +58,14 @@ internal static class DeskWords
     }
 
     private static string CodeOf(string member) => member == "tailored" ? member : DeskFields.ReportingItems.First(i => i.Member == member).Code;
+
+    /// <summary>The field of the page: an amount and a schedule have several.</summary>
+    private static string MemberOf(string filledBy) => filledBy["exercises[].".Length..] switch
+    {
+        "dosage" => "dosage.sets",
+        "schedule" => "schedule.timesPerDay",
+        var member => member,
+    };
 
     private static int PlaceOf(string title, DeskView desk) => Math.Max(0, desk.Programme.Exercises.Index().FirstOrDefault(e => e.Item.Title == title).Index);
 

@@ -77,6 +77,14 @@ public sealed record ExerciseFields
         Instruction = form.Text(At(path, "instruction")),
     };
 
+    internal IEnumerable<(string Field, string? Value)> All(string path) =>
+        new (string Member, string? Value)[]
+        {
+            ("exercise", Exercise), ("side", Side), ("handOrder", HandOrder), ("position", Position), ("helpLevel", HelpLevel), ("dosage.sets", Sets), ("dosage.repetitions", Repetitions),
+            ("dosage.holdSeconds", HoldSeconds), ("dosage.restSeconds", RestSeconds), ("dosage.minutes", Minutes), ("dosage.tempo", Tempo), ("schedule.timesPerDay", TimesPerDay),
+            ("schedule.daysOfWeek", Days.Count == 0 ? null : string.Join(", ", Days)), ("schedule.timesOfDay", TimesOfDay), ("instruction", Instruction),
+        }.Select(m => (At(path, m.Member), m.Value));
+
     /// <summary>The small forms have the members of one exercise and no list around it.</summary>
     private static string At(string path, string member) => path.Length == 0 ? member : $"{path}.{member}";
 

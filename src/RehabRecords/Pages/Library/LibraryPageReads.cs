@@ -1,4 +1,3 @@
-using System.Globalization;
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir;
