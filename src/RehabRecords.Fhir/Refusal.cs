@@ -38,6 +38,9 @@ public enum Refusal
     /// <summary>The store cannot write at present; try again later (503).</summary>
     Unavailable,
 
+    /// <summary>More was asked for at once than is taken (429).</summary>
+    TooMany,
+
     /// <summary>A change of an existing resource does not say which version it was made from (428).</summary>
     VersionNotNamed,
 

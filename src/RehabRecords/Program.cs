@@ -18,6 +18,7 @@ using RehabRecords.Programmes;
 using RehabRecords.Progress;
 using RehabRecords.RecordExport;
 using RehabRecords.Rest;
+using RehabRecords.Rest.Bulk;
 using RehabRecords.Sessions;
 using RehabRecords.Trade;
 
@@ -36,6 +37,7 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddSingleton(settings.ClinicRules());
     builder.Services.AddRecord();
     builder.Services.AddRest();
+    builder.Services.AddBulk();
     builder.Services.AddTrade();
     builder.Services.AddBriefings();
     builder.Services.AddExchange();
@@ -77,5 +79,6 @@ return await Start.RunAsync(args, static args =>
     app.MapConsents();
     app.MapExchange();
     app.MapRest();
+    app.MapBulk();
     return app;
 });

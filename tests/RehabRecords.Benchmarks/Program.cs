@@ -25,6 +25,11 @@ if (!File.Exists(assembly))
 
 if (args is ["exchange", ..])
     return await ExchangeTable.PrintAsync(assembly);
+if (args is ["export", ..])
+{
+    await Exports.RunAsync(assembly, args.Length > 1 ? args[1..].Select(int.Parse) : [2_000, 20_000, 60_000]);
+    return 0;
+}
 
 var seconds = args.Length > 0 ? int.Parse(args[0]) : 10;
 var observation = await File.ReadAllTextAsync(Path.Combine(root, "tests/RehabRecords.Benchmarks/observation.json"));

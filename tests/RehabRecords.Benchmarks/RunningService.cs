@@ -37,11 +37,22 @@ internal sealed class RunningService : IAsyncDisposable
         }
     }
 
+    public long PeakMegabytes
+    {
+        get
+        {
+            _process.Refresh();
+            return _process.PeakWorkingSet64 / 1048576;
+        }
+    }
+
     /// <summary>Starts the service and returns at once; the caller asks until it answers.</summary>
     /// <param name="verb">What it is to do; it serves an empty record when left out.</param>
-    public static RunningService Start(string assembly, params string[] verb)
+    public static RunningService Start(string assembly, params string[] verb) => On(Directory.CreateTempSubdirectory("rehabrecords-bench-").FullName, assembly, verb);
+
+    /// <param name="folder">Of the record; deleted at the end.</param>
+    public static RunningService On(string folder, string assembly, params string[] verb)
     {
-        var folder = Directory.CreateTempSubdirectory("rehabrecords-bench-").FullName;
         var address = $"http://127.0.0.1:{FreePort()}";
         var start = new ProcessStartInfo("dotnet", [assembly, .. verb, "--urls", address, "--data", folder])
         {

@@ -3,7 +3,7 @@ using RehabRecords.Fhir.Search;
 namespace RehabRecords.Fhir.Store;
 
 /// <summary>Which resources of a snapshot are wanted.</summary>
-/// <param name="OfPeople">Only what is about a person.</param>
+/// <param name="OfPeople">Only what is about a person, or follows what is.</param>
 /// <param name="Since">Only what changed after this time.</param>
 public sealed record SnapshotScope(bool OfPeople, DateTimeOffset? Since);
 
@@ -50,7 +50,12 @@ public sealed class RecordSnapshot : IDisposable
         _closed();
     }
 
-    private static string Where(SnapshotScope scope) => scope.OfPeople ? "r.type=@p0 AND r.updated>@p1 AND r.person<>0" : "r.type=@p0 AND r.updated>@p1";
+    private string Where(SnapshotScope scope) => "r.type=@p0 AND r.updated>@p1" + (!scope.OfPeople ? "" : $" AND (r.person<>0 OR {FollowsSomebody})");
+
+    /// <summary>True of what names nobody but speaks of something that does, such as provenance.</summary>
+    private string FollowsSomebody =>
+        "EXISTS (SELECT 1 FROM reference_row x JOIN resource t ON t.type=substr(x.target, 1, instr(x.target, '/')-1) AND t.id=substr(x.target, instr(x.target, '/')+1) "
+        + $"WHERE x.res=r.num AND x.parameter IN ({string.Join(',', _parameters.Compartment.Following.Select(f => f.Key).DefaultIfEmpty(0))}) AND t.person<>0)";
 
     private static long Since(SnapshotScope scope) => scope.Since is { } since ? DateRange.Microseconds(since) : long.MinValue;
 }

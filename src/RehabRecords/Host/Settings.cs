@@ -38,6 +38,8 @@ public sealed class Settings
     /// <summary>When the caseload page says that somebody needs attention.</summary>
     public CaseloadSetting Caseload { get; set; } = new();
 
+    public ExportSettings Exports { get; set; } = new();
+
     /// <summary>Limits of the progression rules that the clinic sets otherwise, by id. Text, so that a slip is told in words.</summary>
     public Dictionary<string, string> Progression { get; set; } = [];
 
@@ -61,6 +63,7 @@ public sealed class Settings
         settings.Caseload.Check();
         settings.Clinic.Check();
         settings.Documents.Check();
+        settings.Exports.Check();
         _ = settings.ClinicRules();
         return settings;
     }
@@ -137,6 +140,23 @@ public sealed class CaseloadSetting
         if (QuietDays is < 1 or > 365 || AheadDays is < 0 or > 365)
             throw new InvalidOperationException(
                 $"Settings {Settings.Section}:Caseload need QuietDays from 1 to 365 and AheadDays from 0 to 365; they are {QuietDays} and {AheadDays}.");
+    }
+}
+
+/// <summary>Bulk exports that wait, and that are kept.</summary>
+public sealed class ExportSettings
+{
+    /// <summary>Exports that may be waiting or in the making at once.</summary>
+    public int Waiting { get; set; } = 10;
+
+    /// <summary>Hours for which the files of an export are kept.</summary>
+    public int KeptHours { get; set; } = 24;
+
+    public void Check()
+    {
+        if (Waiting is < 1 or > 1000 || KeptHours is < 1 or > 24 * 31)
+            throw new InvalidOperationException(
+                $"Settings {Settings.Section}:Exports need Waiting from 1 to 1000 and KeptHours from 1 to 744; they are {Waiting} and {KeptHours}.");
     }
 }
 

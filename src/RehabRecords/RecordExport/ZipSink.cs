@@ -28,7 +28,7 @@ internal sealed class ZipSink : IAsyncDisposable
         var entry = _zip.CreateEntry(path, CompressionLevel.Fastest);
         entry.LastWriteTime = TimeOf(_at);
         await using var stream = await entry.OpenAsync(ct);
-        using var file = new FileSink(stream);
+        await using var file = new FileSink(stream);
         await write(file);
         var done = await file.CloseAsync(path, ct);
         Files.Add(done);
@@ -42,11 +42,17 @@ internal sealed class ZipSink : IAsyncDisposable
     public ValueTask DisposeAsync() => _zip.DisposeAsync();
 }
 
-/// <summary>One file that is being written: gathers small writes, counts and digests.</summary>
+/// <summary>
+/// One file that is being written: gathers small writes, counts, and hands what was gathered to another thread, which digests,
+/// packs and sends it while the next is read from the store.
+/// </summary>
 internal sealed class FileSink(Stream to) : Stream
 {
+    private const int BufferSize = 64 * 1024;
     private readonly IncrementalHash _hash = IncrementalHash.CreateHash(HashAlgorithmName.SHA256);
-    private readonly byte[] _buffer = new byte[64 * 1024];
+    private byte[] _buffer = new byte[BufferSize];
+    private byte[] _other = new byte[BufferSize];
+    private Task _sending = Task.CompletedTask;
     private int _filled;
     private long _bytes;
 
@@ -98,6 +104,7 @@ internal sealed class FileSink(Stream to) : Stream
     public async Task<RecordFile> CloseAsync(string path, CancellationToken ct)
     {
         await SendAsync(ct);
+        await _sending;
         return new RecordFile(path, _bytes, Convert.ToHexStringLower(_hash.GetHashAndReset()), Lines, Resources);
     }
 
@@ -113,16 +120,24 @@ internal sealed class FileSink(Stream to) : Stream
 
     public override void Write(byte[] buffer, int offset, int count) => throw new NotSupportedException("Written to asynchronously only.");
 
-    protected override void Dispose(bool disposing)
+    /// <summary>Also after a failure nothing may still be sending when the stream below is closed.</summary>
+    public override async ValueTask DisposeAsync()
     {
+        await _sending.ConfigureAwait(ConfigureAwaitOptions.SuppressThrowing);
         _hash.Dispose();
-        base.Dispose(disposing);
+        await base.DisposeAsync();
     }
 
     private async ValueTask SendAsync(CancellationToken ct)
     {
-        _hash.AppendData(_buffer.AsSpan(0, _filled));
-        await to.WriteAsync(_buffer.AsMemory(0, _filled), ct);
+        await _sending;
+        var full = _buffer.AsMemory(0, _filled);
+        (_buffer, _other) = (_other, _buffer);
         _filled = 0;
+        _sending = Task.Run(async () =>
+        {
+            _hash.AppendData(full.Span);
+            await to.WriteAsync(full, ct);
+        }, ct);
     }
 }

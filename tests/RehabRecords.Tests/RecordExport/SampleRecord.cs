@@ -18,9 +18,10 @@ internal static class SampleRecord
     }
 
     /// <returns>Id of the person.</returns>
-    public static async Task<string> FillAsync(ExportClinic clinic)
+    public static Task<string> FillAsync(ExportClinic clinic) => FillAsync(clinic.Store, clinic.Clock);
+
+    public static async Task<string> FillAsync(RecordStore store, SetClock clock)
     {
-        var store = clinic.Store;
         const string Person = "person";
         await store.CreateAsync(new Organization { Id = "organisation-of-physio", Name = "Pebblewick" });
         await store.CreateAsync(new Practitioner { Id = "physio", Name = [new HumanName { Family = "Invented" }], Qualification = [new Practitioner.QualificationComponent { Code = new CodeableConcept { Text = "physiotherapist" }, Issuer = new ResourceReference("Organization/organisation-of-physio") }] });
@@ -41,7 +42,7 @@ internal static class SampleRecord
         await store.CreateAsync(Value(Person, 1));
         for (var version = 1; version <= 2; version++)
         {
-            clinic.Clock.Now += TimeSpan.FromMinutes(1);
+            clock.Now += TimeSpan.FromMinutes(1);
             await store.UpdateAsync(Value(Person, version + 1), version);
         }
 
@@ -60,15 +61,15 @@ internal static class SampleRecord
         foreach (var id in new[] { "kept", "withdrawn" })
             await store.CreateAsync(new Provenance
             {
-                Id = id, Target = [new ResourceReference($"Observation/{Result}")], Recorded = clinic.Clock.Now,
+                Id = id, Target = [new ResourceReference($"Observation/{Result}")], Recorded = clock.Now,
                 Agent = [new Provenance.AgentComponent { Who = new ResourceReference("Practitioner/physio") }],
             });
         await store.DeleteAsync("Provenance", "withdrawn", 1);
         foreach (var (id, words) in new[] { ("note", "Grip got better."), ("signed", "All of it.") })
-            await store.CreateAsync(Note(id, Person, words, clinic.Clock.Now));
+            await store.CreateAsync(Note(id, Person, words, clock.Now));
         var bundle = new Bundle
         {
-            Id = "frozen", Type = Bundle.BundleType.Document, Identifier = new Identifier("urn:ietf:rfc:3986", "urn:uuid:0a4a3a9e-5f9b-4d53-9d1c-0d0c0f3a3b11"), Timestamp = clinic.Clock.Now,
+            Id = "frozen", Type = Bundle.BundleType.Document, Identifier = new Identifier("urn:ietf:rfc:3986", "urn:uuid:0a4a3a9e-5f9b-4d53-9d1c-0d0c0f3a3b11"), Timestamp = clock.Now,
             Entry = [new Bundle.EntryComponent { FullUrl = "http://records.test/fhir/Composition/signed", Resource = await ReadAsync(store, "signed") }],
         };
         await store.CreateAsync(bundle);

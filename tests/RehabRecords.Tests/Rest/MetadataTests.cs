@@ -42,6 +42,8 @@ public sealed class MetadataTests(TestApp app) : IClassFixture<TestApp>
     {
         var statement = await StatementAsync();
         var advertised = new HashSet<string> { "GET /metadata", "POST /", "GET /_history", "GET /", "POST /_search", "GET /Patient/{id}/{type}" };
+        // Where what $export promises is asked for and fetched; its definition says so.
+        advertised.UnionWith(["GET /bulk/{job}", "DELETE /bulk/{job}", "GET /bulk/{job}/{file}"]);
         foreach (var operation in app.Service<IEnumerable<Operation>>())
             foreach (var (_, path) in operation.Places(ResourceRegistry.Standard))
                 advertised.UnionWith(operation.Methods.Where(m => m != "HEAD").Select(m => $"{m} {path}"));
