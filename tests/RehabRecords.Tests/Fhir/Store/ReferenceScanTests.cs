@@ -14,7 +14,7 @@ public sealed class ReferenceScanTests
             Subject = new ResourceReference("Patient/p"),
             InstantiatesCanonical = ["https://x.example/a|1", "https://x.example/b"],
             ReasonReference = [new ResourceReference("#inside"), new ResourceReference("Observation/o/_history/2"), new ResourceReference("https://elsewhere.example/Patient/q")],
-            Contained = [new Task { Id = "inside", Focus = new ResourceReference("Procedure/c") }],
+            Contained = [new Hl7.Fhir.Model.Task { Id = "inside", Focus = new ResourceReference("Procedure/c") }],
             Extension = [new Extension("https://x.example/e", new Canonical("https://x.example/c|3")), new Extension("https://x.example/f", new Attachment { Url = "Binary/file" })],
             Note = [new Annotation { Text = "he wrote \"reference\":\"Patient/other\" and Canonical\":[\"no\"] and \"url\":\"Binary/no\" on the form" }],
         };
