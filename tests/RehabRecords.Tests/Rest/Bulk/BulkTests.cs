@@ -2,7 +2,6 @@ using System.Net;
 using System.Text;
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
-using RehabRecords.Fhir.Store;
 using RehabRecords.Tests.Fhir.Store;
 
 namespace RehabRecords.Tests.Rest.Bulk;
@@ -184,6 +183,6 @@ public sealed class BulkTests(TestApp app) : IClassFixture<TestApp>
 
         var all = (await Task.WhenAll(written)).SelectMany(ids => ids).ToList();
         Assert.NotEmpty(all);
-        Assert.Empty(all.Where(id => !seen.Contains(id)));
+        Assert.DoesNotContain(all, id => !seen.Contains(id));
     }
 }
