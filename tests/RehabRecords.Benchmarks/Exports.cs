@@ -1,4 +1,6 @@
 using System.Diagnostics;
+using System.IO.Compression;
+using System.Security.Cryptography;
 using System.Text.Json;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir;
@@ -61,6 +63,8 @@ internal static class Exports
         }
 
         Console.WriteLine($"  reading the rows of the record: {bytes / 1e6 / record:0} MB/s; of the whole store: {bytes / 1e6 / rows:0} MB/s (median of {Repeats}); {bytes / 1e6 / processor:0} MB per second of processor time");
+        await using (var store = await OpenAsync(assembly, folder))
+            await PackingAsync(store);
         await using var service = RunningService.On(folder, assembly);
         await service.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
         var idle = service.PeakMegabytes;
@@ -74,6 +78,42 @@ internal static class Exports
         var made = times.Skip(1).Order().ElementAt(Repeats / 2);
         Console.WriteLine($"  bulk export made: {bytes / 1e6 / made:0} MB/s ({100 * rows / made:0} % of reading)");
         Console.WriteLine($"  peak memory of the service: {idle} MB when ready, {service.PeakMegabytes} MB after all exports");
+    }
+
+    /// <summary>What digest and packing cost by themselves, on one thread, against reading the same bytes from the store.</summary>
+    private static async System.Threading.Tasks.Task PackingAsync(RecordStore store)
+    {
+        const int Most = 32_000_000;
+        using var sample = new MemoryStream();
+        var (_, read) = await MedianAsync(async () =>
+        {
+            sample.SetLength(0);
+            using var snapshot = await store.SnapshotAsync();
+            foreach (var version in snapshot.Current("Observation", All).TakeWhile(_ => sample.Length < Most))
+            {
+                sample.Write(version.Json.Span);
+                sample.WriteByte((byte)'\n');
+            }
+
+            return sample.Length;
+        });
+        var bytes = sample.ToArray();
+        var (_, digest) = await MedianAsync(() => System.Threading.Tasks.Task.FromResult((double)SHA256.HashData(bytes)[0]));
+        var packed = new List<string> { $"digest {100 * read / digest:0} % of the speed of reading" };
+        foreach (var level in new[] { CompressionLevel.NoCompression, CompressionLevel.Fastest, CompressionLevel.Optimal })
+        {
+            var (length, seconds) = await MedianAsync(() =>
+            {
+                using var to = new MemoryStream(bytes.Length / 4);
+                using (var deflate = new DeflateStream(to, level, leaveOpen: true))
+                    for (var at = 0; at < bytes.Length; at += 64 * 1024)
+                        deflate.Write(bytes.AsSpan(at, Math.Min(64 * 1024, bytes.Length - at)));
+                return System.Threading.Tasks.Task.FromResult((double)to.Length);
+            });
+            packed.Add($"deflate {level} {100 * read / seconds:0} %, 1:{bytes.Length / length:0.0}");
+        }
+
+        Console.WriteLine("  " + string.Join("; ", packed));
     }
 
     private static async Task<RecordStore> OpenAsync(string assembly, string folder)
