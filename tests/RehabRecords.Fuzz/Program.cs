@@ -19,7 +19,7 @@ using var pack = DefinitionsPack.Open();
 using var validator = ResourceValidator.Create(pack);
 validator.WarmUp();
 await using var service = await Service.StartAsync(seeds);
-Target[] inProcess = [new BodyTarget(seeds, validator, FhirFormat.Json), new BodyTarget(seeds, validator, FhirFormat.Xml), new PackageTarget(seeds, pack), new TextTarget()];
+Target[] inProcess = [new BodyTarget(seeds, validator, FhirFormat.Json), new BodyTarget(seeds, validator, FhirFormat.Xml), new PackageTarget(seeds, pack), await RecordZipTarget.OpenAsync(service, seeds, pack), new TextTarget()];
 Target[] overHttp = [new FhirTarget(service, seeds), new SearchTarget(service), new HeaderTarget(service, seeds), new ApiTarget(service, seeds), new SocketTarget(service, seeds)];
 if (Option("--file") is { } file)
 {
