@@ -14,31 +14,32 @@ internal sealed record Planned(Effect Effect, RecordVersion? Existing, Resource?
 internal sealed class ChangePlanner(RecordStore store, ResourceRegistry registry)
 {
     /// <param name="doomed">Addresses of what the same transaction deletes; no condition is met by them.</param>
-    public async Task<Planned> PlanAsync(Change change, IReadOnlySet<string> doomed, CancellationToken ct)
+    /// <param name="holders">Who holds the identifiers that conditions name.</param>
+    public async Task<Planned> PlanAsync(Change change, IReadOnlySet<string> doomed, IdentifierHolders holders, CancellationToken ct)
     {
         RequireOffered(change);
         return change.Kind switch
         {
-            ChangeKind.Create => await CreationAsync(change, doomed, ct),
-            ChangeKind.Update => await UpdateAsync(change, doomed, ct),
+            ChangeKind.Create => await CreationAsync(change, doomed, holders, ct),
+            ChangeKind.Update => await UpdateAsync(change, doomed, holders, ct),
             ChangeKind.Patch => await PatchAsync(change, doomed, ct),
             _ => await DeletionAsync(change, doomed, ct),
         };
     }
 
-    private async Task<Planned> CreationAsync(Change change, IReadOnlySet<string> doomed, CancellationToken ct)
+    private async Task<Planned> CreationAsync(Change change, IReadOnlySet<string> doomed, IdentifierHolders holders, CancellationToken ct)
     {
         if (string.IsNullOrEmpty(change.IfNoneExist))
             return Creation(change);
         var at = At(change, "request.ifNoneExist", "");
-        var condition = Claimed(change, change.IfNoneExist, at);
-        return await store.HolderOfAsync(change.Type, condition.System, condition.Value, ct) is { } id && await store.ReadAsync(change.Type, id, ct) is { } existing
-                && !doomed.Contains(existing.Address)
-            ? new Planned(Effect.Found, existing, null, new Target(existing.Type, existing.Id, existing.Version))
-            : Creation(change);
+        var condition = holders.Claimed(change, change.IfNoneExist, at);
+        if (await holders.OfAsync(change.Type, condition, at, ct) is not { } id || await store.ReadAsync(change.Type, id, ct) is not { } existing || doomed.Contains(existing.Address))
+            return Creation(change);
+        await holders.RefuseCarerOfAnotherAsync(change, condition, id, at, ct);
+        return new Planned(Effect.Found, existing, null, new Target(existing.Type, existing.Id, existing.Version));
     }
 
-    private async Task<Planned> UpdateAsync(Change change, IReadOnlySet<string> doomed, CancellationToken ct)
+    private async Task<Planned> UpdateAsync(Change change, IReadOnlySet<string> doomed, IdentifierHolders holders, CancellationToken ct)
     {
         var bodyId = change.Resource!.Id;
         if (change.Condition is null && bodyId != change.Id)
@@ -48,7 +49,7 @@ internal sealed class ChangePlanner(RecordStore store, ResourceRegistry registry
         if (current is null)
             return change.Condition is null
                 ? throw NoIdsFromOutside(change, $"There is no {change.Type}/{change.Id}", At(change, "request.url", ""))
-                : CreationUnderCondition(change, bodyId);
+                : CreationUnderCondition(change, bodyId, holders);
         if (bodyId is not null && bodyId != current.Id)
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Invalid,
                 $"The condition is met by {current.Address}, the body has id '{bodyId}'. Leave the id out, or name the resource by it.", At(change, "resource.id", $"{change.Type}.id"));
@@ -58,7 +59,7 @@ internal sealed class ChangePlanner(RecordStore store, ResourceRegistry registry
         return new Planned(Effect.Updated, current, body, new Target(change.Type, current.Id, current.Version + 1));
     }
 
-    private static Planned CreationUnderCondition(Change change, string? bodyId)
+    private static Planned CreationUnderCondition(Change change, string? bodyId, IdentifierHolders holders)
     {
         if (!string.IsNullOrWhiteSpace(change.IfMatch))
             throw new RefusedException(Refusal.StaleVersion, OperationOutcome.IssueType.Conflict,
@@ -66,7 +67,7 @@ internal sealed class ChangePlanner(RecordStore store, ResourceRegistry registry
         if (bodyId is not null)
             throw NoIdsFromOutside(change, $"No {change.Type} matches '{change.Condition}' and the body has id '{bodyId}'", At(change, "resource.id", $"{change.Type}.id"));
         // Under any other condition two callers at once would create two.
-        _ = Claimed(change, change.Condition!, At(change, "request.url", ""));
+        _ = holders.Claimed(change, change.Condition!, At(change, "request.url", ""));
         return Creation(change);
     }
 
@@ -126,16 +127,6 @@ internal sealed class ChangePlanner(RecordStore store, ResourceRegistry registry
         var created = Copy(change, change.Resource!);
         created.Id = NewId.Next();
         return new Planned(Effect.Created, null, created, new Target(change.Type, created.Id, 1));
-    }
-
-    // Only what carries the identifier claims it; without the claim a second caller would create a second one.
-    private static IdentifierCondition Claimed(Change change, string condition, string at)
-    {
-        var claimed = IdentifierCondition.Parse(condition, at);
-        return claimed.Holds(change.Resource!)
-            ? claimed
-            : throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.BusinessRule,
-                $"The condition names identifier {claimed}, which the resource does not carry. Add it to the resource.", at);
     }
 
     private void RequireOffered(Change change)

@@ -66,10 +66,10 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
         var plan = new Planned[changes.Count];
         var doomed = new HashSet<string>(StringComparer.Ordinal);
         var targets = new Dictionary<string, Target>(StringComparer.Ordinal);
-        // Deletions first: no condition of another entry is met by what is gone when it is looked at.
-        foreach (var i in Enumerable.Range(0, changes.Count).OrderBy(i => changes[i].Kind != ChangeKind.Delete))
+        var holders = new IdentifierHolders(store, new TransactionReferences(targets, new Dictionary<string, string>(), ownBase));
+        foreach (var i in Enumerable.Range(0, changes.Count).OrderBy(i => Turn(changes[i])))
         {
-            plan[i] = await _planner.PlanAsync(changes[i], changes[i].Kind == ChangeKind.Delete ? NothingGone : doomed, ct);
+            plan[i] = await _planner.PlanAsync(changes[i], changes[i].Kind == ChangeKind.Delete ? NothingGone : doomed, holders, ct);
             if (plan[i] is { Effect: Effect.Deleted, Existing: { } going })
                 doomed.Add(going.Address);
             if (changes[i].FullUrl is { Length: > 0 } fullUrl && plan[i].Target is { } target && !targets.TryAdd(fullUrl, target))
@@ -79,11 +79,20 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
         // A condition may name what another entry names by its id.
         RefuseDoubles(changes, i => plan[i].Effect == Effect.Found ? null : plan[i].Existing?.Id);
         if (changes is not [{ Path: "" }])
-            await RewriteAsync(changes, plan, targets, ownBase, ct);
+            await RewriteAsync(changes, plan, targets, holders, ownBase, ct);
         return plan;
     }
 
-    private async Task RewriteAsync(IReadOnlyList<Change> changes, Planned[] plan, Dictionary<string, Target> targets, string ownBase, CancellationToken ct)
+    // Deletions first: no condition of another entry is met by what is gone when it is looked at. Conditions about
+    // somebody's carer last: the person may be another entry, and is then called by its fullUrl.
+    private static int Turn(Change change) => change switch
+    {
+        { Kind: ChangeKind.Delete } => 0,
+        { Type: "RelatedPerson", IfNoneExist: { Length: > 0 } } => 2,
+        _ => 1,
+    };
+
+    private static async Task RewriteAsync(IReadOnlyList<Change> changes, Planned[] plan, Dictionary<string, Target> targets, IdentifierHolders holders, string ownBase, CancellationToken ct)
     {
         var issues = new List<Issue>();
         var met = new Dictionary<string, string>(StringComparer.Ordinal);
@@ -93,7 +102,7 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
                 continue;
             foreach (var (reference, path) in TransactionReferences.Conditions(body, changes[i].Path + ".resource"))
             {
-                if (!met.ContainsKey(reference) && await MeetAsync(reference, path, plan, issues, ct) is { } address)
+                if (!met.ContainsKey(reference) && await MeetAsync(reference, path, changes, plan, holders, issues, ct) is { } address)
                     met.Add(reference, address);
             }
         }
@@ -111,14 +120,15 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
     private static string? OriginOf(Change change) => change.Kind == ChangeKind.Patch ? null : change.FullUrl;
 
     // A condition may be met by what this very transaction writes, and not by what it deletes.
-    private async Task<string?> MeetAsync(string reference, string path, Planned[] plan, List<Issue> issues, CancellationToken ct)
+    private static async Task<string?> MeetAsync(
+        string reference, string path, IReadOnlyList<Change> changes, Planned[] plan, IdentifierHolders holders, List<Issue> issues, CancellationToken ct)
     {
         var type = reference[..reference.IndexOf('?', StringComparison.Ordinal)];
-        var condition = IdentifierCondition.Parse(reference[type.Length..], path);
-        var here = Array.Find(plan, p => p.Body?.TypeName == type && condition.Holds(p.Body));
-        if (here is not null)
-            return here.Target!.Address;
-        var holder = await store.HolderOfAsync(type, condition.System, condition.Value, ct);
+        var condition = IdentifierCondition.Parse(type, reference[type.Length..], path);
+        for (var i = 0; i < plan.Length; i++)
+            if (plan[i].Body is { } body && body.TypeName == type && holders.IsMetBy(condition, body, OriginOf(changes[i])))
+                return plan[i].Target!.Address;
+        var holder = await holders.OfAsync(type, condition, path, ct);
         if (holder is not null && !plan.Any(p => p.Existing?.Type == type && p.Existing.Id == holder && p.Effect is Effect.Deleted or Effect.Updated))
             return $"{type}/{holder}";
         issues.Add(Issue.Error(OperationOutcome.IssueType.NotFound, $"'{reference}' matches no {type}. Create it in the same Bundle or correct the identifier.", path));

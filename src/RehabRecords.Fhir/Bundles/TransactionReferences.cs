@@ -60,6 +60,16 @@ internal sealed partial class TransactionReferences(
         }
     }
 
+    /// <summary>What a reference in an entry of this fullUrl comes to, before it is rewritten; null for the name of an entry that is not there.</summary>
+    public string? AddressOf(string reference, string? fullUrl)
+    {
+        var issues = new List<Issue>();
+        var address = Rewritten(reference, RootOf(fullUrl), "", issues);
+        if (issues.Count > 0)
+            return null;
+        return ownBase.Length > 0 && address.StartsWith(ownBase + "/", StringComparison.Ordinal) ? address[(ownBase.Length + 1)..] : address;
+    }
+
     private string Rewritten(string reference, string? root, string path, List<Issue> issues)
     {
         if (byCondition.TryGetValue(reference, out var met))

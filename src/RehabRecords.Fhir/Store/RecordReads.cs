@@ -31,7 +31,7 @@ internal static class RecordReads
             : throw new RefusedException(
                 Refusal.Ambiguous,
                 OperationOutcome.IssueType.MultipleMatches,
-                $"The identifier {system}|{value} is held by {string.Join(" and ", holders.Select(h => $"{type}/{h}"))}, each for another person. Name the one that is meant by its id.",
+                $"The identifier {system}|{value} is held by {string.Join(" and ", holders.Select(h => $"{type}/{h}"))}, each for another person. Name the one that is meant by its id, or by &patient=Patient/<id> in the condition.",
                 type);
     }
 
