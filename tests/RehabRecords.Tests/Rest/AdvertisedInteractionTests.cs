@@ -104,6 +104,10 @@ public sealed class AdvertisedInteractionTests(TestApp app, ITestOutputHelper ou
             case ("PlanDefinition" or "ActivityDefinition", "apply"):
                 await OkAsync("GET", $"/{type}/{await MadeAsync(type, person)}/$apply?subject={person}");
                 break;
+            case ("" or "Patient", "export"):
+                var path = type.Length == 0 ? "/$export?_type=Organization" : $"/{type}/$export?_type=Patient";
+                await Bulk.BulkCalls.ExportAsync(app, path);
+                break;
             // Here only that they are there and say what they need; the tests of the exchange go the whole way.
             case ("CarePlan", "hand-over"):
                 await AsksForMoreAsync("GET", $"/CarePlan/{await MadeAsync(type, person)}/$hand-over", null);

@@ -3,7 +3,6 @@ using System.Text.Json.Nodes;
 using System.Text.RegularExpressions;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Parsing;
-using RehabRecords.Tests.Discharges;
 using RehabRecords.Tests.Documents;
 using RehabRecords.Tests.Exchange;
 

@@ -5,19 +5,21 @@ using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.Net.Http.Headers;
 using RehabRecords.Fhir;
 using RehabRecords.Rest.Operations;
+using Canonical = RehabRecords.Terms.Canonical;
 
 namespace RehabRecords.Rest.Bulk;
 
 /// <summary>Bulk export as HL7's Bulk Data Access says: a request, an address to ask how far it is, a manifest, files.</summary>
 internal static class BulkEndpoints
 {
+    private const string Place = "/fhir/bulk/{job}";
     private const string Ndjson = "application/fhir+ndjson";
     private const string About = "Needs Prefer: respond-async. _since, _type and _outputFormat are taken; no type filters, no elements. What the manifest names is kept for a day and can be deleted before.";
 
     public static IReadOnlyList<Operation> Operations { get; } =
     [
-        new("export", "http://hl7.org/fhir/uv/bulkdata/OperationDefinition/export", Level.System, call => BeginAsync(call, ofPeople: false)) { Methods = ["GET", "POST"], Documentation = About },
-        new("export", "http://hl7.org/fhir/uv/bulkdata/OperationDefinition/patient-export", Level.Type, call => BeginAsync(call, ofPeople: true)) { Methods = ["GET", "POST"], Types = ["Patient"], Documentation = About },
+        new("export", $"{Canonical.Base}/OperationDefinition/export", Level.System, call => BeginAsync(call, ofPeople: false)) { Methods = ["GET", "POST"], Documentation = About },
+        new("export", $"{Canonical.Base}/OperationDefinition/patient-export", Level.Type, call => BeginAsync(call, ofPeople: true)) { Methods = ["GET", "POST"], Types = ["Patient"], Documentation = About },
     ];
 
     public static void AddBulk(this IServiceCollection services)
@@ -30,14 +32,13 @@ internal static class BulkEndpoints
 
     public static void MapBulk(this IEndpointRouteBuilder app)
     {
-        var bulk = app.MapGroup("/fhir/bulk/{job}").ExcludeFromDescription();
-        bulk.MapGet("", StatusAsync);
-        bulk.MapDelete("", (string job, BulkJobs jobs) =>
+        app.MapGet(Place, StatusAsync).ExcludeFromDescription();
+        app.MapDelete(Place, (string job, BulkJobs jobs) =>
         {
             jobs.Delete(jobs.Find(job));
             return TypedResults.StatusCode(StatusCodes.Status202Accepted);
-        });
-        bulk.MapGet("{file}", File);
+        }).ExcludeFromDescription();
+        app.MapGet(Place + "/{file}", File).ExcludeFromDescription();
     }
 
     private static async Task<IResult> BeginAsync(Call call, bool ofPeople)
