@@ -63,8 +63,11 @@ public sealed class RandomRecordTests
         {
             0 or 1 => ("Observation", (Func<Resource>)(() => new Observation
             {
-                Status = ObservationStatus.Final, Code = new CodeableConcept { Text = "grip" }, Subject = new ResourceReference($"Patient/{step.Person}"),
-                Value = new Quantity(step.Value, "kg"), Performer = [new ResourceReference("Practitioner/physio")],
+                Status = ObservationStatus.Final,
+                Code = new CodeableConcept { Text = "grip" },
+                Subject = new ResourceReference($"Patient/{step.Person}"),
+                Value = new Quantity(step.Value, "kg"),
+                Performer = [new ResourceReference("Practitioner/physio")],
             })),
             2 => ("Procedure", () => new Procedure { Status = EventStatus.Completed, Subject = new ResourceReference($"Patient/{step.Person}"), Note = [new Annotation { Text = $"Sätze & <Zeilen> \u2028 {step.Value}\n\"quoted\"" }] }),
             3 => ("Practitioner", () => new Practitioner { Active = step.Value % 2 == 0 }),

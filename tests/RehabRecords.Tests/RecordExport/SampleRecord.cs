@@ -36,7 +36,10 @@ internal static class SampleRecord
         await store.CreateAsync(Samples.Result("other", 3));
         await store.CreateAsync(new ServiceRequest
         {
-            Id = "prescribed", Status = RequestStatus.Active, Intent = RequestIntent.Order, Subject = new ResourceReference($"Patient/{Person}"),
+            Id = "prescribed",
+            Status = RequestStatus.Active,
+            Intent = RequestIntent.Order,
+            Subject = new ResourceReference($"Patient/{Person}"),
             InstantiatesCanonical = ["https://clinic.example/exercise/pegs|2"],
         });
         await store.CreateAsync(Value(Person, 1));
@@ -61,7 +64,9 @@ internal static class SampleRecord
         foreach (var id in new[] { "kept", "withdrawn" })
             await store.CreateAsync(new Provenance
             {
-                Id = id, Target = [new ResourceReference($"Observation/{Result}")], Recorded = clock.Now,
+                Id = id,
+                Target = [new ResourceReference($"Observation/{Result}")],
+                Recorded = clock.Now,
                 Agent = [new Provenance.AgentComponent { Who = new ResourceReference("Practitioner/physio") }],
             });
         await store.DeleteAsync("Provenance", "withdrawn", 1);
@@ -69,7 +74,10 @@ internal static class SampleRecord
             await store.CreateAsync(Note(id, Person, words, clock.Now));
         var bundle = new Bundle
         {
-            Id = "frozen", Type = Bundle.BundleType.Document, Identifier = new Identifier("urn:ietf:rfc:3986", "urn:uuid:0a4a3a9e-5f9b-4d53-9d1c-0d0c0f3a3b11"), Timestamp = clock.Now,
+            Id = "frozen",
+            Type = Bundle.BundleType.Document,
+            Identifier = new Identifier("urn:ietf:rfc:3986", "urn:uuid:0a4a3a9e-5f9b-4d53-9d1c-0d0c0f3a3b11"),
+            Timestamp = clock.Now,
             Entry = [new Bundle.EntryComponent { FullUrl = "http://records.test/fhir/Composition/signed", Resource = await ReadAsync(store, "signed") }],
         };
         await store.CreateAsync(bundle);
@@ -80,8 +88,13 @@ internal static class SampleRecord
 
     private static Composition Note(string id, string person, string words, DateTimeOffset at) => new()
     {
-        Id = id, Status = id == "note" ? CompositionStatus.Preliminary : CompositionStatus.Final, Type = new CodeableConcept { Text = "note" }, Subject = new ResourceReference($"Patient/{person}"),
-        DateElement = new FhirDateTime(at), Author = [new ResourceReference("Practitioner/physio")], Title = "A note <of> sorts",
+        Id = id,
+        Status = id == "note" ? CompositionStatus.Preliminary : CompositionStatus.Final,
+        Type = new CodeableConcept { Text = "note" },
+        Subject = new ResourceReference($"Patient/{person}"),
+        DateElement = new FhirDateTime(at),
+        Author = [new ResourceReference("Practitioner/physio")],
+        Title = "A note <of> sorts",
         Section =
         [
             new Composition.SectionComponent
