@@ -7,6 +7,7 @@ using RehabRecords.Exchange;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Flags;
+using RehabRecords.HomeLinks;
 using RehabRecords.Host;
 using RehabRecords.Library;
 using RehabRecords.Measures;
@@ -45,6 +46,7 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddDischarges();
     builder.Services.AddRecordExport();
     builder.Services.AddDocuments();
+    builder.Services.AddHomeLinks();
     builder.Services.AddStrictJson();
     builder.Services.AddDocumentation(settings);
     builder.Services.AddPages();
@@ -67,6 +69,7 @@ return await Start.RunAsync(args, static args =>
     app.MapReporting();
     app.MapBriefings();
     app.MapSessions();
+    app.MapHomeLinks();
     app.MapMeasures();
     app.MapFlags();
     app.MapProgress();

@@ -40,7 +40,8 @@ internal static class Blockers
                     select new BlockerView("unsigned-note", $"Composition/{note.Id}", $"“{note.Title}” up to {note.Event.FirstOrDefault()?.Period?.End}, not signed",
                         $"read it and sign it (/api/notes/{note.Id})", true);
         var tasks = from task in await store.FindAllAsync<FhirTask>($"patient=Patient/{person}", ct)
-                    where !Closed.Contains(task.Status)
+                    // A link for reporting from home ends by itself and is nothing anybody has to do.
+                    where !Closed.Contains(task.Status) && task.Code.CodeIn(Systems.HomeLink) is null
                     orderby task.AuthoredOn, task.Id
                     select new BlockerView("open-task", $"Task/{task.Id}", $"task “{task.Description ?? task.Code?.Text ?? "without a description"}”, {task.StatusElement?.JsonValue}{(task.Owner?.Display is { } owner ? $", with {owner}" : "")}",
                         $"have it done or cancel it (PUT /fhir/Task/{task.Id} with the status completed or cancelled)", true);

@@ -7,7 +7,7 @@ internal static class Headers
 
     // Pages of this service load nothing from elsewhere. The documentation page sets inline styles on its own elements.
     private const string Policy =
-        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; worker-src 'self'; "
         + "frame-ancestors 'none'; base-uri 'none'; form-action 'self'; object-src 'none'";
 
     private const string DocsPolicy =

@@ -29,6 +29,9 @@ internal static class PageAssets
             return Results.Bytes(asset.Content, Type(file), entityTag: new EntityTagHeaderValue($"\"{asset.Hash}\""));
         }).ExcludeFromDescription();
 
+    /// <summary>A file at an address of its own, where the one under /assets does not do.</summary>
+    public static IResult Serve(string file) => Results.Bytes(Files[file].Content, Type(file), entityTag: new EntityTagHeaderValue($"\"{Files[file].Hash}\""));
+
     private static string Type(string file) => Path.GetExtension(file) switch
     {
         ".css" => "text/css; charset=utf-8",

@@ -1,5 +1,6 @@
 using RehabRecords.Pages.Caseload;
 using RehabRecords.Pages.Desk;
+using RehabRecords.Pages.Home;
 using RehabRecords.Pages.Library;
 using RehabRecords.Pages.Person;
 using RehabRecords.Pages.Sheets;
@@ -17,6 +18,9 @@ internal static class PageEndpoints
         services.AddSingleton<SheetReads>();
         services.AddSingleton<DeskReads>();
         services.AddSingleton<LibraryPageReads>();
+        services.AddSingleton<HomeReads>();
+        services.AddSingleton<HomeGuard>();
+        services.AddSingleton<TakeReport>();
     }
 
     public static void MapPages(this IEndpointRouteBuilder app)
@@ -29,6 +33,7 @@ internal static class PageEndpoints
         pages.MapSheets();
         pages.MapDesk();
         pages.MapLibraryPages();
+        pages.MapHome();
         pages.MapGet("/help", static () => new Microsoft.AspNetCore.Http.HttpResults.RazorComponentResult<HelpPage>());
     }
 }

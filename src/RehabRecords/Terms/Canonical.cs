@@ -38,6 +38,7 @@ public static class Profiles
     public const string Goal = Canonical.Base + "/StructureDefinition/goal";
     public const string ProgressNote = Canonical.Base + "/StructureDefinition/progress-note";
     public const string ProgressionDecision = Canonical.Base + "/StructureDefinition/progression-decision";
+    public const string HomeLink = Canonical.Base + "/StructureDefinition/home-link";
     public const string DischargeSummary = Canonical.Base + "/StructureDefinition/discharge-summary";
     public const string DischargeForm = Canonical.Base + "/StructureDefinition/discharge-form";
     public const string DocumentSignature = Canonical.Base + "/StructureDefinition/document-signature";

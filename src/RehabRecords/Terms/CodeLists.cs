@@ -139,6 +139,12 @@ public static class CodeLists
         new("hold", "hold"),
         new("step-back", "step back"),
         new("stop-and-review", "stop and review"));
+
+    /// <summary>Who reports through a link.</summary>
+    public static readonly CodeList HomeLink = new(Systems.HomeLink,
+        new("patient", "reporting from home by the person"),
+        new("carer", "reporting from home by a carer"));
+
     /// <summary>What the reporting standards ask of a programme and no other element holds.</summary>
     public static readonly CodeList ReportingItem = new(Systems.ReportingItem,
         new("training", "who delivers it and their training"),

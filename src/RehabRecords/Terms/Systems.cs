@@ -29,6 +29,7 @@ public static class Systems
     public const string Decision = Canonical.Base + "/CodeSystem/decision";
     public const string Suggestion = Canonical.Base + "/CodeSystem/suggestion";
     public const string DecisionItem = Canonical.Base + "/CodeSystem/decision-item";
+    public const string HomeLink = Canonical.Base + "/CodeSystem/home-link";
     public const string ReportingItem = Canonical.Base + "/CodeSystem/reporting-item";
     public const string WorkItem = Canonical.Base + "/CodeSystem/work-item";
     public const string NoteRule = Canonical.Base + "/CodeSystem/note-rule";

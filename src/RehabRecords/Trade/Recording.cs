@@ -53,6 +53,9 @@ public sealed class KeptAnswer(StoredAnswer answer) : IResult
     /// <summary>Address of what was recorded, for a page that goes on with it; empty when nothing new was made.</summary>
     public string Location => answer.Location;
 
+    /// <summary>What is kept under the key, for who reads it further.</summary>
+    public StoredAnswer Answer => answer;
+
     public async Task ExecuteAsync(HttpContext httpContext)
     {
         var response = httpContext.Response;

@@ -60,7 +60,7 @@ public partial class DefinitionTests
 
     [Fact]
     public void The_profiles_of_the_mapping_are_there() => Assert.Equal(
-        ["adherence-summary", "discharge-form", "discharge-summary", "document-signature", "exercise", "exercise-result", "goal", "measure-result", "prescribed-exercise", "programme", "programme-template",
+        ["adherence-summary", "discharge-form", "discharge-summary", "document-signature", "exercise", "exercise-result", "goal", "home-link", "measure-result", "prescribed-exercise", "programme", "programme-template",
             "progress-note", "progress-note-document", "progression-decision", "session"],
         ProfileFiles.Profiles.Select(p => p.Id).Order(StringComparer.Ordinal));
 

@@ -51,6 +51,8 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         await PostAsync("pause-end", $"/api/programmes/{ids["programme"]}/pauses/2026-06-20/end");
         await app.PostAsync($"/api/programmes/{ids["programme"]}/pauses", JsonNode.Parse("""{ "from": "2026-07-06", "to": "2026-07-08", "reason": "A journey.", "by": { "name": "Rowan Invented", "role": "physiotherapist" } }""")!);
         await PostAsync("pause-withdrawal", $"/api/programmes/{ids["programme"]}/pauses/2026-07-06/withdrawal");
+        var link = (string)(await PostAsync("home-link", $"/api/programmes/{ids["programme"]}/home-links"))["link"]!["id"]!;
+        await PostAsync("home-link-revocation", $"/api/home-links/{link}/revocation");
         var precaution = (string)(await PostAsync("precaution", $"/api/people/{ids["person"]}/precautions"))["precaution"]!["id"]!;
         await PostAsync("precaution-withdrawal", $"/api/people/{ids["person"]}/precautions/{precaution}/withdrawal");
         var note = await PostAsync("note", "/api/notes");

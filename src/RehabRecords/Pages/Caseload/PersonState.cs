@@ -72,7 +72,7 @@ internal sealed class PersonState(string id)
             case "Goal" when json.Text("lifecycleStatus") is "active" or "accepted" && json.First("target")?.Day("dueDate") is { } due:
                 Goals[resource] = (json.Child("description")?.Text("text") ?? "Goal", due);
                 break;
-            case "Task" when json.Text("status") is "requested" or "received" or "accepted" or "ready" or "in-progress" or "on-hold":
+            case "Task" when json.Text("status") is "requested" or "received" or "accepted" or "ready" or "in-progress" or "on-hold" && json.Child("code")?.First("coding")?.Text("system") != Terms.Systems.HomeLink:
                 var code = json.Child("code")?.First("coding")?.Text("code") ?? "";
                 Tasks[resource] = (json.Text("description") ?? json.Child("code")?.Text("text") ?? code, json.Day("authoredOn") ?? DateOnly.MinValue, code.Contains("briefing", StringComparison.Ordinal));
                 break;
