@@ -35,7 +35,7 @@ internal static partial class Failures
         {
             var failure = Failure.Of(exception, context);
             if (failure.Status >= 500)
-                LogFailure(app.Logger, exception, context.Request.Method, context.Request.Path, failure.Status, context.TraceIdentifier);
+                LogFailure(app.Logger, exception, context.Request.Method, Loggable(context.Request.Path), failure.Status, context.TraceIdentifier);
             var kept = Kept.GetValueOrDefault(failure.Status) is { } name ? (Name: name, Value: context.Response.Headers[name]) : default;
             context.Response.Clear();
             if (kept.Value.Count > 0)
@@ -43,6 +43,9 @@ internal static partial class Failures
             await AnswerAsync(context, failure);
         }
     });
+
+    /// <summary>The address of a recording page is a key, and a log is read by many.</summary>
+    private static string Loggable(PathString path) => path.StartsWithSegments("/home", StringComparison.OrdinalIgnoreCase) ? "/home/…" : path;
 
     private static async Task AnswerAsync(HttpContext context, Failure failure)
     {

@@ -34,6 +34,7 @@ internal static class PageEndpoints
         pages.MapDesk();
         pages.MapLibraryPages();
         pages.MapHome();
+        pages.MapHomeLinkPages();
         pages.MapGet("/help", static () => new Microsoft.AspNetCore.Http.HttpResults.RazorComponentResult<HelpPage>());
     }
 }
