@@ -36,6 +36,12 @@ public static class ClinicPages
         new("home-sheet-large", "The same in large print.", c => $"/programmes/{c.Programme("ada-sampleton")}/home-sheet?size=large&paper=letter") { Pictured = false },
         new("diary-sheet", "To be filled in by hand: what a session takes, and no more.", c => $"/programmes/{c.Programme("ada-sampleton")}/diary-sheet"),
         new("diary-sheet-large", "The same in large print.", c => $"/programmes/{c.Programme("ada-sampleton")}/diary-sheet?size=large&paper=letter") { Pictured = false },
+        new("programme-new", "A programme begins: what the record proposes for each template, and the levels to choose from.", c => $"/people/{c.Person("ada-sampleton")}/programmes/new"),
+        new("desk-draft", "A draft on the desk: what is missing, every part to be tailored, the briefing and the handing over.", c => $"/programmes/{c.Draft}/desk"),
+        new("desk-in-force", "A programme in force, with the ways to change it.", c => $"/programmes/{c.Programme("ada-sampleton")}/desk"),
+        new("library", "The exercises and templates of the clinic, found by a word.", _ => "/library"),
+        new("exercise", "All that an exercise says, and where it is used.", _ => "/library/exercises/clothes-pegs"),
+        new("template", "The levels of a template.", _ => "/library/templates/table-top-hand-practice"),
         new("help", "What each word means, in a sentence, with its source.", _ => "/help"),
         new("fault", "What is said when something is not there.", _ => "/people/nobody") { Status = 404 },
     ];

@@ -1,4 +1,5 @@
 using System.Collections.Concurrent;
+using System.Net.Http.Json;
 using System.Text.Json.Nodes;
 using Microsoft.Playwright;
 using RehabRecords.Commands;
@@ -45,6 +46,9 @@ public sealed class ServedClinic : IAsyncLifetime
 
     public string Discharge(string name) => (string)_answers[$"9-discharges/{name}"]["address"]!;
 
+    /// <summary>A draft, since the demo hands over every programme.</summary>
+    public string Draft { get; private set; } = "";
+
     public Uri Url(string address) => new(App.Address, address);
 
     /// <summary>What a page is like in the browser; each page is looked at once, and every check reads that.</summary>
@@ -62,6 +66,17 @@ public sealed class ServedClinic : IAsyncLifetime
         App = new RunningService(Settings);
         foreach (var answer in await new DemoClinic(App.Http, DemoClinic.DefaultFolder).PostAllAsync(default))
             _answers[$"{answer.Folder}/{answer.Name}"] = answer.Result;
+        using var draft = await App.Http.PostAsJsonAsync("/api/programmes", new
+        {
+            person = Person("ada-sampleton"),
+            status = "draft",
+            template = "table-top-hand-practice|1",
+            level = 3,
+            levelReason = "She turns cards and pours without help; to be tried with small things.",
+            start = "2026-10-12",
+            painLimit = 4,
+        });
+        Draft = (string)JsonNode.Parse(await draft.EnsureSuccessStatusCode().Content.ReadAsStringAsync())!["id"]!;
         _playwright = await Playwright.CreateAsync();
         Browser = await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = BrowserPath, Args = BrowserArguments });
     }

@@ -33,6 +33,10 @@ public static class ReportingEndpoints
             .WithSummary("Hand over a draft programme")
             .WithDescription("Makes a draft and its prescriptions active; from then on sessions are taken. What `reporting` says is added to what the draft says. "
                 + "Below the clinic's minimum of reporting it is refused with the gaps (422); a programme that is no draft is refused (409).");
+        programme.MapPost("withdrawal", (string id, Posted<DraftWithdrawalRequest> posted, WithdrawDraft withdraw, CancellationToken ct) => withdraw.RunAsync(id, posted, ct))
+            .Answers<ProgrammeAnswer>(StatusCodes.Status200OK).Refuses().WithExample("draft-withdrawal")
+            .WithSummary("Withdraw a draft programme")
+            .WithDescription("A draft that will not be handed over is kept as entered in error, with its prescriptions and goals and with the reason. A programme that is no draft is refused (409).");
     }
 
     internal static async Task<ReportingAnswer> GetAsync(string id, RecordStore store, Host.Settings settings, CancellationToken ct)

@@ -32,7 +32,7 @@ public sealed class ProgressReader(RecordStore store)
     public async Task<IReadOnlyList<string>> ProgrammesOfAsync(string personId, CancellationToken ct = default)
     {
         var plans = await store.FindAllAsync<CarePlan>($"subject=Patient/{personId}", ct);
-        // Nothing is due of a draft: the person has not been given it.
-        return [.. plans.Where(p => p.Status != RequestStatus.Draft).OrderBy(p => p.Period?.Start, StringComparer.Ordinal).ThenBy(p => p.Id, StringComparer.Ordinal).Select(p => p.Identity())];
+        // Nothing is due of a draft: the person has not been given it. Nor was one that was taken back.
+        return [.. plans.Where(p => p.Status is not (RequestStatus.Draft or RequestStatus.EnteredInError)).OrderBy(p => p.Period?.Start, StringComparer.Ordinal).ThenBy(p => p.Id, StringComparer.Ordinal).Select(p => p.Identity())];
     }
 }

@@ -24,6 +24,7 @@ public static class TradeFace
         services.AddSingleton(MeasureCatalogue.Default);
         services.AddSingleton<PrescribeProgramme>();
         services.AddSingleton<RewriteDraft>();
+        services.AddSingleton<WithdrawDraft>();
         services.AddSingleton<ReviseProgramme>();
         services.AddSingleton<PauseProgramme>();
         services.AddSingleton<Decide>();
@@ -43,6 +44,7 @@ public static class TradeFace
         services.AddSingleton<IValidator<PauseEndRequest>, PauseEndRules>();
         services.AddSingleton<IValidator<DecisionRequest>, DecisionRules>();
         services.AddSingleton<IValidator<ActivationRequest>, ActivationRules>();
+        services.AddSingleton<IValidator<DraftWithdrawalRequest>, DraftWithdrawalRules>();
         services.AddSingleton<IValidator<SessionRequest>, SessionRules>();
         services.AddSingleton<IValidator<MeasureRequest>, MeasureRules>();
         services.AddSingleton<IValidator<ClearanceRequest>, ClearanceRules>();

@@ -1,5 +1,7 @@
 using System.Net;
 using System.Text.Json.Nodes;
+using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Store;
 using RehabRecords.Tests.Programmes;
 using RehabRecords.Tests.Trade;
 
@@ -223,6 +225,24 @@ public class DeskTests(TradeApp app) : IClassFixture<TradeApp>
         Assert.Equal(HttpStatusCode.SeeOther, (await browser.PostAsync(page, $"{address}/decision", [("exercise", "key-turning"), ("decision", "stop"), ("reason", "Keys hurt."), .. By])).Status);
         Assert.Contains("Prescribed earlier", (await browser.OpenAsync(address)).Text);
         Assert.Equal(HttpStatusCode.Conflict, (await browser.PostAsync(page, address, [("version", "1"), ("title", "Anew")])).Status);
+    }
+
+    [Fact]
+    public async Task A_draft_that_will_not_be_handed_over_is_withdrawn_with_the_reason()
+    {
+        var draft = await DraftAsync();
+        var browser = new Browser(app);
+        var address = $"/programmes/{draft.Programme}/desk";
+        var page = await browser.OpenAsync(address);
+        Assert.Contains("why it is not handed over", (await browser.PostAsync(page, $"{address}/withdrawal", [("version", "1"), .. By])).Wrong("withdrawal-reason"), StringComparison.Ordinal);
+        Assert.Equal(HttpStatusCode.SeeOther, (await browser.PostAsync(page, $"{address}/withdrawal", [("version", "1"), ("reason", "Begun for another person."), .. By])).Status);
+        Assert.Contains("A draft that was withdrawn; it never held.", (await browser.OpenAsync(address)).Text);
+        Assert.Contains("a draft that was withdrawn", (await browser.OpenAsync($"/people/{draft.Person}")).Text);
+        Assert.Empty((await app.GetAsync($"/api/people/{draft.Person}/progress"))["programmes"]!.AsArray());
+        Assert.All(await app.Store.FindAllAsync<ServiceRequest>($"based-on=CarePlan/{draft.Programme}"), r => Assert.Equal(RequestStatus.EnteredInError, r.Status));
+        var why = Assert.Single(await app.Store.FindAllAsync<Provenance>($"target=CarePlan/{draft.Programme}"));
+        Assert.Equal("Begun for another person.", Assert.Single(why.Reason).Text);
+        await app.RefusedAsync($"/api/programmes/{draft.Programme}/withdrawal", """{ "by": { "name": "Rowan Invented", "role": "physiotherapist" }, "reason": "Again." }""", HttpStatusCode.Conflict, "id", "is entered-in-error, not draft");
     }
 
     [Fact]

@@ -39,6 +39,7 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         ids["programme"] = (string)(await PostAsync("programme", "/api/programmes"))["id"]!;
         var draft = TradeApp.With(File.ReadAllText(Path.Combine(Folder, "programme.request.json")), ("status", "\"draft\""), ("person", $"\"{ids["person"]}\""));
         await PostAsync("activation", $"/api/programmes/{(string)(await app.PostAsync("/api/programmes", draft))["id"]!}/activation");
+        await PostAsync("draft-withdrawal", $"/api/programmes/{(string)(await app.PostAsync("/api/programmes", draft))["id"]!}/withdrawal");
         await PostAsync("measure", "/api/measures");
         var session = await PostAsync("session", "/api/sessions");
         Assert.Equal("urgent-review", (string?)session["urgent"]![0]!["urgency"]);

@@ -34,6 +34,12 @@ internal static class DeskEndpoints
                 await RefuseIfMovedAsync(http, id, form, ct);
                 await activate.RunAsync(id, await typed.AskAsync(http, new ActivationRequest { By = ClinicianFields.Of(form, "by").ToClinician() }, ct), ct);
             }, ct));
+        routes.MapPost("/programmes/{id}/desk/withdrawal", (string id, IFormCollection form, HttpContext http, WithdrawDraft withdraw, CancellationToken ct) =>
+            ChangeAsync(id, form, http, "withdrawal", "withdrawn", async typed =>
+            {
+                await RefuseIfMovedAsync(http, id, form, ct);
+                await withdraw.RunAsync(id, await typed.AskAsync(http, new DraftWithdrawalRequest { By = ClinicianFields.Of(form, "by").ToClinician(), Reason = form.Text("reason") }, ct), ct);
+            }, ct));
         routes.MapPost("/programmes/{id}/desk/briefing", (string id, IFormCollection form, HttpContext http, Brief brief, CancellationToken ct) =>
             ChangeAsync(id, form, http, "brief", "briefed", async typed => await brief.GiveAsync(id, await typed.AskAsync(http, new BriefingRequest
             {
@@ -56,6 +62,7 @@ internal static class DeskEndpoints
         ["begun"] = "The draft is begun. Tailor it below.",
         ["saved"] = "The draft is saved.",
         ["handed-over"] = "The programme is handed over.",
+        ["withdrawn"] = "The draft is withdrawn.",
         ["briefed"] = "The briefing is recorded.",
         ["answered"] = "The carer's answer is recorded.",
         ["decided"] = "The decision is recorded.",

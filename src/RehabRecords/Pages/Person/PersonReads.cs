@@ -33,7 +33,7 @@ internal sealed class PersonReads(RecordStore store, ProgressReader progress, Cl
             Notes = [.. notes.Select(Line).OrderByDescending(n => n.To, StringComparer.Ordinal).ThenByDescending(n => n.Id, StringComparer.Ordinal)],
             WholeTimeline = wholeTimeline,
         };
-        var chosen = lines.Find(p => p.Id == programme) ?? lines.Find(p => p.Status is "active" or "on-hold") ?? lines.Find(p => p.Status != "draft");
+        var chosen = lines.Find(p => p.Id == programme) ?? lines.Find(p => p.Status is "active" or "on-hold") ?? lines.Find(p => p.Status is not ("draft" or "entered-in-error"));
         if (chosen is null)
             return view with { Timeline = [.. Timeline.Of(null, view.Notes).Take(wholeTimeline ? int.MaxValue : ShortTimeline)] };
         var record = await progress.ReadAsync(chosen.Id, ct);
