@@ -49,7 +49,7 @@ public class DeskTests(TradeApp app) : IClassFixture<TradeApp>
         Assert.Equal(HttpStatusCode.SeeOther, begun.Status);
         var draft = await ProgrammeAsync(begun.Location!.Split('/')[2]);
         Assert.Equal(("draft", 2, 4), ((string?)draft["status"], (int)draft["level"]!, (int)draft["painLimit"]!));
-        Assert.Contains("proposed", (string?)draft["levelReason"], StringComparison.OrdinalIgnoreCase);
+        Assert.Contains("notable capacity, by an Action Research Arm Test", (string?)draft["levelReason"], StringComparison.Ordinal);
         Assert.Equal(["Stacking coins", "Turning a key"], draft["exercises"]!.AsArray().Select(e => (string?)e!["title"]));
 
         // The same form sent twice begins one draft.
