@@ -96,10 +96,18 @@ public sealed record DeskFields
             Goals = [.. Goals.Select((g, i) => g.ToRequest($"goals[{i}]", typed))],
             Reporting = new ReportingRequest
             {
-                Training = Reporting["training"], Grouping = Reporting["grouping"], Supervision = Reporting["supervision"], Setting = Reporting["setting"],
-                Motivation = Reporting["motivation"], AdherenceMeasure = Reporting["adherenceMeasure"], FidelityMeasure = Reporting["fidelityMeasure"],
-                ProgressionRule = Reporting["progressionRule"], HarmReporting = Reporting["harmReporting"], OtherParts = Reporting["otherParts"],
-                Tailored = Tailored, TailoringReason = Reporting["tailoringReason"],
+                Training = Reporting["training"],
+                Grouping = Reporting["grouping"],
+                Supervision = Reporting["supervision"],
+                Setting = Reporting["setting"],
+                Motivation = Reporting["motivation"],
+                AdherenceMeasure = Reporting["adherenceMeasure"],
+                FidelityMeasure = Reporting["fidelityMeasure"],
+                ProgressionRule = Reporting["progressionRule"],
+                HarmReporting = Reporting["harmReporting"],
+                OtherParts = Reporting["otherParts"],
+                Tailored = Tailored,
+                TailoringReason = Reporting["tailoringReason"],
             },
             Author = Author.ToClinician(),
         };
