@@ -13,6 +13,7 @@ using RehabRecords.Library;
 using RehabRecords.Measures;
 using RehabRecords.Notes;
 using RehabRecords.Pages;
+using RehabRecords.Pages.You;
 using RehabRecords.People;
 using RehabRecords.Printing;
 using RehabRecords.Programmes;
@@ -56,7 +57,7 @@ return await Start.RunAsync(args, static args =>
     app.UseStandardHeaders(settings);
     app.UseFailures();
     app.UseReadiness();
-    app.UseAntiforgery();
+    app.UseForms();
 
     app.MapHealth();
     app.MapDocumentation();

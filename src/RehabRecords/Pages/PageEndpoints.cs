@@ -3,7 +3,9 @@ using RehabRecords.Pages.Desk;
 using RehabRecords.Pages.Home;
 using RehabRecords.Pages.Library;
 using RehabRecords.Pages.Person;
+using RehabRecords.Pages.Review;
 using RehabRecords.Pages.Sheets;
+using RehabRecords.Pages.You;
 
 namespace RehabRecords.Pages;
 
@@ -13,6 +15,8 @@ internal static class PageEndpoints
     public static void AddPages(this IServiceCollection services)
     {
         services.AddRazorComponents();
+        services.AddForms();
+        services.AddReview();
         services.AddSingleton<CaseloadBook>();
         services.AddSingleton<PersonReads>();
         services.AddSingleton<SheetReads>();
@@ -35,6 +39,8 @@ internal static class PageEndpoints
         pages.MapLibraryPages();
         pages.MapHome();
         pages.MapHomeLinkPages();
+        pages.MapReview();
+        pages.MapYou();
         pages.MapGet("/help", static () => new Microsoft.AspNetCore.Http.HttpResults.RazorComponentResult<HelpPage>());
     }
 }

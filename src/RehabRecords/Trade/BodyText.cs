@@ -82,6 +82,12 @@ public static partial class BodyText
             throw Refused(path, $"{path} is not valid UTF-8 text; send whole characters.");
         }
 
+        CheckText(text, path);
+    }
+
+    /// <summary>The same for a field of a form.</summary>
+    public static void CheckText(string text, string path)
+    {
         if (PlainText.HtmlTagIn(text) is { } tag)
             throw new RefusedException(Refusal.Invalid, OperationOutcome.IssueType.Security, $"{path} contains the HTML tag {tag}; it is plain text. Write it without the tag.", path);
         var at = text.AsSpan().IndexOfAnyInRange('\0', '\u001F');

@@ -23,9 +23,7 @@ public sealed record Posted<T>(T Body, string Hash, IdempotencyKey? Key) : IBind
     {
         var bytes = await PostedBody.ReadAsync(context.Request, context.RequestAborted);
         var body = BodyText.Read<T>(bytes);
-        var found = await context.RequestServices.GetRequiredService<IValidator<T>>().ValidateAsync(body, context.RequestAborted);
-        if (!found.IsValid)
-            throw new RefusedException(Refusal.Invalid, [.. found.Errors.Select(e => Issue.Error(OperationOutcome.IssueType.Value, e.ErrorMessage, e.PropertyName))]);
+        await PostedBody.CheckAsync(context.RequestServices.GetRequiredService<IValidator<T>>(), body, context.RequestAborted);
         var hash = PostedBody.Hash(context.Request.Path, bytes);
         return new Posted<T>(body, hash, PostedBody.KeyOf(context.Request, hash));
     }
@@ -41,6 +39,14 @@ internal static class PostedBody
     public const int MaxBytes = 1024 * 1024;
 
     public const int MaxKeyLength = 200;
+
+    /// <exception cref="RefusedException">With every fault that the rules find.</exception>
+    public static async System.Threading.Tasks.Task CheckAsync<T>(IValidator<T> rules, T body, CancellationToken ct)
+    {
+        var found = await rules.ValidateAsync(body, ct);
+        if (!found.IsValid)
+            throw new RefusedException(Refusal.Invalid, [.. found.Errors.Select(e => Issue.Error(OperationOutcome.IssueType.Value, e.ErrorMessage, e.PropertyName))]);
+    }
 
     public static async Task<byte[]> ReadAsync(HttpRequest request, CancellationToken ct)
     {
