@@ -29,28 +29,36 @@ public sealed class EditNote(RecordStore store, DocumentKinds kinds, TimeProvide
         }, ct);
 
     public Task<Composition> EditAsync(WriteSet set, string note, string? ifMatch, string statement, EditRequest request, CancellationToken ct) =>
-        ChangeAsync(set, note, ifMatch, request.By!, (hand, who) =>
-        {
-            var edited = hand.Statement(statement);
-            RefuseRedFlag(hand, edited, "edited");
-            var drafted = edited.Drafted;
-            var text = request.Text!.Trim();
-            if (drafted is not null && drafted == text)
-            {
-                Restore(edited);
-                Mark(edited, StatementState.Accepted, who, hand.Now);
-                return;
-            }
+        EditAsync(set, note, ifMatch, [(statement, request)], ct);
 
-            edited.Held.Text = Typed(text);
-            // The numbers of the drafted sentence need not be those of this one.
-            edited.Held.RemoveExtension(Extensions.StatedValue);
-            edited.Held.RemoveExtension(Extensions.RemovalReason);
-            edited.Held.RemoveExtension(Extensions.NeedsALook);
-            Mark(edited, edited.State == StatementState.Own ? StatementState.Own : StatementState.Edited, who, hand.Now);
-            if (drafted is not null)
-                edited.Held.SetStringExtension(Extensions.DraftedText, drafted);
+    /// <summary>Several statements in one version, by the one who edits the first.</summary>
+    public Task<Composition> EditAsync(WriteSet set, string note, string? ifMatch, IReadOnlyList<(string Statement, EditRequest Request)> edits, CancellationToken ct) =>
+        ChangeAsync(set, note, ifMatch, edits[0].Request.By!, (hand, who) =>
+        {
+            foreach (var (statement, request) in edits)
+                Edit(hand, hand.Statement(statement), request.Text!.Trim(), who);
         }, ct);
+
+    private static void Edit(NoteInHand hand, NoteStatement edited, string text, ResourceReference who)
+    {
+        RefuseRedFlag(hand, edited, "edited");
+        var drafted = edited.Drafted;
+        if (drafted is not null && drafted == text)
+        {
+            Restore(edited);
+            Mark(edited, StatementState.Accepted, who, hand.Now);
+            return;
+        }
+
+        edited.Held.Text = Typed(text);
+        // The numbers of the drafted sentence need not be those of this one.
+        edited.Held.RemoveExtension(Extensions.StatedValue);
+        edited.Held.RemoveExtension(Extensions.RemovalReason);
+        edited.Held.RemoveExtension(Extensions.NeedsALook);
+        Mark(edited, edited.State == StatementState.Own ? StatementState.Own : StatementState.Edited, who, hand.Now);
+        if (drafted is not null)
+            edited.Held.SetStringExtension(Extensions.DraftedText, drafted);
+    }
 
     public Task<Composition> RemoveAsync(WriteSet set, string note, string? ifMatch, string statement, RemovalRequest request, CancellationToken ct) =>
         ChangeAsync(set, note, ifMatch, request.By!, (hand, who) =>

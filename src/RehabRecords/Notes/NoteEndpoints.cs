@@ -40,7 +40,6 @@ public static class NoteEndpoints
             .WithDescription("Computes the draft of a programme from the record as it is. The open draft gets a new version, or stays as it is when it already says the same or a clinician has begun to work on it (POST /api/notes/{id}/refresh then); "
                 + "after a note was signed the next one begins. 201 for a new note, 200 otherwise.")
             .Produces<NoteView>(201).Produces<NoteView>(200).ProducesProblem(404);
-        routes.MapGet(NotePage.StylesheetAddress, () => TypedResults.Text(NotePage.Stylesheet, "text/css; charset=utf-8")).ExcludeFromDescription();
     }
 
     private static async Task<IReadOnlyList<NoteLine>> ListAsync(string? person, RecordStore store, DocumentKinds kinds, CancellationToken ct)

@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.Net.Http.Headers;
 using RehabRecords.Documents;
 using RehabRecords.Fhir.Bundles;
@@ -24,10 +25,8 @@ internal static class NoteFormats
         switch (format)
         {
             case "text/html":
-                // Nothing but the page and its own stylesheet: what people typed can never run.
-                context.Response.Headers.ContentSecurityPolicy =
-                    "default-src 'none'; style-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
-                return TypedResults.Text(NotePage.Of(note, NoteKind.Of(note)), "text/html; charset=utf-8");
+                var reads = context.RequestServices.GetRequiredService<Pages.Review.NoteReads>();
+                return new RazorComponentResult<Pages.Review.PaperPage>(new { Model = await reads.OfAsync(note, NoteKind.Of(note), version, ct) });
             case "text/plain":
                 return TypedResults.Text(NoteText.Of(note, NoteKind.Of(note)), "text/plain; charset=utf-8");
             case Printer.MediaType:

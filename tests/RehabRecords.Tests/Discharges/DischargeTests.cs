@@ -101,7 +101,7 @@ public class DischargeTests(TradeApp app) : IClassFixture<TradeApp>
         Assert.StartsWith("DRAFT", text);
         Assert.Contains("SAFETY ALERTS\n", text);
         var page = await app.Http.GetStringAsync(address, "text/html");
-        Assert.Contains("“The block is finished &amp; done.”", page);
+        Assert.Contains("“The block is finished & done.”", System.Net.WebUtility.HtmlDecode(page));
         Assert.Contains("to 15 June 2026 (the day of discharge)", page);
         var document = JsonNode.Parse(await app.Http.GetStringAsync(address, "application/fhir+json"))!;
         Assert.Equal(("document", "Composition"), ((string?)document["type"], (string?)document["entry"]![0]!["resource"]!["resourceType"]));

@@ -2,7 +2,6 @@ using System.Net;
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Parsing;
-using RehabRecords.Notes;
 
 namespace RehabRecords.Tests.Notes;
 
@@ -180,7 +179,8 @@ public sealed class NoteEndpointsTests(TestApp app) : IClassFixture<TestApp>
         Assert.NotEmpty(links);
         foreach (var link in links)
             Assert.Equal(HttpStatusCode.OK, (await GetAsync($"/fhir/{link}", "application/fhir+json")).Status);
-        Assert.Equal(HttpStatusCode.OK, (await GetAsync(NotePage.StylesheetAddress)).Status);
+        var (_, page, _) = await GetAsync((string)answer["note"]!["address"]!, "text/html");
+        Assert.All(links, link => Assert.Contains($"href=\"/fhir/{link}\"", page));
     }
 
     [Fact]

@@ -48,7 +48,9 @@ internal sealed partial class Visitor : IDisposable
     /// <summary>The hidden fields of the first form with the action, and what was typed.</summary>
     public static List<KeyValuePair<string, string>> Form(string html, string action, params (string Name, string Value)[] fields)
     {
-        var form = Forms().Matches(html).FirstOrDefault(m => m.Value.Contains($"action=\"{action}\"", StringComparison.Ordinal) || m.Value.Contains($"formaction=\"{action}\"", StringComparison.Ordinal));
+        var named = Regex.Match(html, $"<button form=\"([a-z]+)\" formaction=\"{Regex.Escape(action)}\"|<button class=\"no-print\" form=\"([a-z]+)\" formaction=\"{Regex.Escape(action)}\"");
+        var id = named.Groups[1].Value + named.Groups[2].Value;
+        var form = Forms().Matches(html).FirstOrDefault(m => m.Value.Contains($"action=\"{action}\"", StringComparison.Ordinal) || (id.Length > 0 && m.Value.StartsWith($"<form id=\"{id}\"", StringComparison.Ordinal)));
         Assert.True(form is not null, $"no form goes to {action}");
         var sent = Hidden().Matches(form.Value).Select(m => (Name: m.Groups[1].Value, Value: WebUtility.HtmlDecode(m.Groups[2].Value))).Where(h => fields.All(f => f.Name != h.Name));
         return [.. sent.Concat(fields).Select(f => KeyValuePair.Create(f.Name, f.Value))];

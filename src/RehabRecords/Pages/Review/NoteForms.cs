@@ -1,3 +1,4 @@
+using System.Globalization;
 using System.Security.Cryptography;
 using System.Text;
 using FluentValidation;
@@ -13,7 +14,7 @@ using RehabRecords.Trade;
 namespace RehabRecords.Pages.Review;
 
 /// <summary>What a form of the page asks for, with everything a command needs.</summary>
-internal sealed record Asked(string Id, string IfMatch, Filled Form, Who Who, IServiceProvider Services)
+internal sealed record Asked(string IfMatch, Filled Form, Typed Typed, Who Who, IServiceProvider Services)
 {
     /// <summary>The request as /api would take it, checked by the same rules.</summary>
     public async Task<T> CheckedAsync<T>(T request, CancellationToken ct)
@@ -34,48 +35,64 @@ internal sealed class NoteForms(Recording recording, WhoCookie cookie, NoteReads
     /// <summary>As for the routes of /api: two who name a new clinician at once both make the Practitioner.</summary>
     private const int Tries = 5;
 
+    /// <summary>Fields of one statement carry its id.</summary>
+    public const string TextField = "text:";
+
+    public const string ReasonField = "reason:";
+
     /// <param name="command">Fills the set; answers the address to go on at.</param>
     public async Task<IResult> RunAsync(HttpContext http, string id, string act, Filled form, Func<WriteSet, Asked, CancellationToken, Task<string>> command, CancellationToken ct)
     {
+        var typed = await TypedAsync(id, act, form, ct);
         try
         {
             form.Check();
             var version = form["version"];
-            var asked = new Asked(id, version is null ? "" : $"W/\"{version}\"", form, cookie.Require(http), http.RequestServices);
+            var asked = new Asked(version is null ? "" : $"W/\"{version}\"", form, typed, cookie.Require(http), http.RequestServices);
             // Sent twice, by a double click, it is the same wish; the second is answered as the first.
             var wish = Hash(http.Request.Path, form, asked.Who.Words);
             return await recording.OnceAsync(new IdempotencyKey("page", wish, wish), async (set, cancel) =>
             {
                 var address = await command(set, asked, cancel);
+                if (typed.LeftOver > 0)
+                    throw Missing.Bad("text", $"You have typed something else that is not stored yet ({typed.LeftOver} of the fields on this page). Store it first with its own button, or load the page again to let it go.");
                 return new Recorded<GoneOn>(StatusCodes.Status303SeeOther, address, new GoneOn(address));
             }, ct, Tries);
         }
         catch (RefusedException refused) when (refused.Refusal == Refusal.StaleVersion)
         {
-            return await ConflictAsync(id, act, form, ct);
+            var now = await reads.ReadAsync(id, null, ct);
+            var differences = await versions.CompareAsync(id, form["version"], null, ct);
+            return new RazorComponentResult<ConflictPage>(new { Model = new ConflictView(now, typed, differences) }) { StatusCode = Failure.StatusOf(refused.Refusal) };
         }
         catch (RefusedException refused) when (refused.Refusal != Refusal.NotFound || form["statement"] is not null)
         {
             var page = await reads.ReadAsync(id, null, ct);
-            return Page(page with { Who = cookie.Read(http), Faults = PageWords.Of(refused), Typed = TypedIn(act, form) }, Failure.StatusOf(refused.Refusal));
+            return Page(page with { Who = cookie.Read(http), Faults = PageWords.Of(refused), Typed = typed }, Failure.StatusOf(refused.Refusal));
         }
     }
 
     public static RazorComponentResult<ReviewPage> Page(NotePageView view, int status = StatusCodes.Status200OK) => new(new { Model = view }) { StatusCode = status };
 
-    private async Task<IResult> ConflictAsync(string id, string act, Filled form, CancellationToken ct)
+    /// <summary>Sets what stands in the fields beside what the page had shown in them.</summary>
+    private async Task<Typed> TypedAsync(string id, string act, Filled form, CancellationToken ct)
     {
-        var now = await reads.ReadAsync(id, null, ct);
-        var differences = await versions.CompareAsync(id, form["version"], null, ct);
-        var statement = form["statement"] is { } named ? now.Statements.FirstOrDefault(s => s.Statement.Id == named) : null;
-        return new RazorComponentResult<ConflictPage>(new { Model = new ConflictView(now, TypedIn(act, form), statement, differences) }) { StatusCode = Failure.StatusOf(Refusal.StaleVersion) };
-    }
+        var texts = form.Each(TextField).ToList();
+        if (texts.Count > 0 && int.TryParse(form["version"], CultureInfo.InvariantCulture, out var version))
+        {
+            var (seen, kind) = await versions.AtAsync(id, version, ct);
+            var shown = NoteStatement.Of(seen, kind).ToDictionary(s => s.Id, s => StatementLine.EditableOf(s.State, s.Text, s.DraftedText).ReplaceLineEndings("\n").Trim());
+            texts.RemoveAll(t => shown.TryGetValue(t.Of, out var before) && before == t.Text);
+        }
 
-    private static Typed TypedIn(string act, Filled form) => new(act, form["statement"], form["text"], form["reason"], form["section"])
-    {
-        AlthoughStale = form["althoughStale"],
-        AlthoughUnresolved = form["althoughUnresolved"],
-    };
+        return new Typed(
+            act, form["statement"], texts.ToDictionary(t => t.Of, t => t.Text), form.Each(ReasonField).Where(r => r.Text.Length > 0).ToDictionary(r => r.Of, r => r.Text),
+            form["own"], form["section"], form["reason"])
+        {
+            AlthoughStale = form["althoughStale"],
+            AlthoughUnresolved = form["althoughUnresolved"],
+        };
+    }
 
     private static string Hash(string path, Filled form, string who)
     {
@@ -93,6 +110,8 @@ internal sealed record GoneOn(string Address);
 /// <summary>What somebody wanted to do to a note that another had changed meanwhile.</summary>
 /// <param name="Note">As it stands now.</param>
 /// <param name="Typed">What they had typed.</param>
-/// <param name="Statement">The statement it was about, as it stands now; null when it is gone or was none.</param>
 /// <param name="Since">What has changed since they read it.</param>
-public sealed record ConflictView(NotePageView Note, Typed Typed, StatementLine? Statement, VersionDifference Since);
+public sealed record ConflictView(NotePageView Note, Typed Typed, VersionDifference Since)
+{
+    public StatementLine? Line(string statement) => Note.Statements.FirstOrDefault(s => s.Statement.Id == statement);
+}

@@ -67,20 +67,31 @@ public sealed record StatementLine(StatementView Statement, string RuleTitle, st
     public string Anchor => $"s-{Statement.Id}";
 
     public bool IsOwn => Statement.State == StatementState.Own;
+
+    /// <summary>What stands in its field: the words to be changed.</summary>
+    public string Editable => EditableOf(Statement.State, Statement.Text, Statement.DraftedText);
+
+    /// <summary>Of a removed statement the drafted words, which may be put to use in other words.</summary>
+    public static string EditableOf(string state, string text, string? drafted) => state == StatementState.Removed ? drafted ?? "" : text;
 }
 
-/// <summary>A form that was refused, so that nothing typed is lost.</summary>
-/// <param name="Act">What it was to do, such as edit.</param>
-/// <param name="Statement">Id of the statement it was about.</param>
-public sealed record Typed(string Act, string? Statement, string? Text, string? Reason, string? Section)
+/// <summary>What stood in the form of a page, so that nothing typed is lost.</summary>
+/// <param name="Act">What was to be done, such as edit.</param>
+/// <param name="Statement">Id of the statement whose button was pressed.</param>
+/// <param name="Texts">New words by statement; only those that differ from what the page had shown.</param>
+/// <param name="Reasons">Why a statement is to be removed, by statement.</param>
+/// <param name="Own">A statement of one's own.</param>
+/// <param name="Section">Where that belongs.</param>
+/// <param name="Reason">Why a note is amended or withdrawn.</param>
+public sealed record Typed(
+    string Act, string? Statement, IReadOnlyDictionary<string, string> Texts, IReadOnlyDictionary<string, string> Reasons, string? Own, string? Section, string? Reason)
 {
     public string? AlthoughStale { get; init; }
 
     public string? AlthoughUnresolved { get; init; }
 
-    public string? TextOf(string statement) => Act == "edit" && Statement == statement ? Text : null;
+    public bool IsAbout(string statement) => Texts.ContainsKey(statement) || Reasons.ContainsKey(statement);
 
-    public string? ReasonOf(string statement) => Act == "remove" && Statement == statement ? Reason : null;
-
-    public bool IsAbout(string statement) => Statement == statement && Act is "edit" or "remove" && Statement == statement;
+    /// <summary>How many things are typed that this act would not store.</summary>
+    public int LeftOver => (Act == "edit" ? 0 : Texts.Count) + (Act == "add" || Own is null ? 0 : 1);
 }

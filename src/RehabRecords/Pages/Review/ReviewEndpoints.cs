@@ -29,21 +29,26 @@ internal static class ReviewEndpoints
             {
                 var request = await asked.CheckedAsync(new AcceptanceRequest { By = asked.Who.Signer(), Statements = form["statement"] is { } one ? [one] : null }, cancel);
                 await edit.AcceptAsync(set, id, asked.IfMatch, request, cancel);
-                return At(id, "accepted", form["statement"]);
+                return At(id, form["statement"] is null ? "all-accepted" : "accepted", form["statement"]);
             }, ct));
         note.MapPost("edit", (string id, Filled form, HttpContext http, NoteForms forms, EditNote edit, CancellationToken ct) =>
             forms.RunAsync(http, id, "edit", form, async (set, asked, cancel) =>
             {
-                var request = await asked.CheckedAsync(new EditRequest { By = asked.Who.Signer(), Text = form["text"] }, cancel);
-                await edit.EditAsync(set, id, asked.IfMatch, Statement(form), request, cancel);
-                return At(id, "edited", form["statement"]);
+                if (asked.Typed.Texts.Count == 0)
+                    throw Missing.Bad("text", "No statement reads otherwise than before, so there is nothing to store. Change its words first.");
+                var edits = new List<(string, EditRequest)>();
+                foreach (var (statement, text) in asked.Typed.Texts)
+                    edits.Add((statement, await asked.CheckedAsync(new EditRequest { By = asked.Who.Signer(), Text = text.Length == 0 ? null : text }, cancel)));
+                await edit.EditAsync(set, id, asked.IfMatch, edits, cancel);
+                return At(id, "edited", form["statement"] ?? asked.Typed.Texts.Keys.First());
             }, ct));
         note.MapPost("remove", (string id, Filled form, HttpContext http, NoteForms forms, EditNote edit, CancellationToken ct) =>
             forms.RunAsync(http, id, "remove", form, async (set, asked, cancel) =>
             {
-                var request = await asked.CheckedAsync(new RemovalRequest { By = asked.Who.Signer(), Reason = form["reason"] }, cancel);
-                await edit.RemoveAsync(set, id, asked.IfMatch, Statement(form), request, cancel);
-                return At(id, "removed", form["statement"]);
+                var statement = Statement(form);
+                var request = await asked.CheckedAsync(new RemovalRequest { By = asked.Who.Signer(), Reason = asked.Typed.Reasons.GetValueOrDefault(statement) }, cancel);
+                await edit.RemoveAsync(set, id, asked.IfMatch, statement, request, cancel);
+                return At(id, "removed", statement);
             }, ct));
         note.MapPost("restore", (string id, Filled form, HttpContext http, NoteForms forms, EditNote edit, CancellationToken ct) =>
             forms.RunAsync(http, id, "restore", form, async (set, asked, cancel) =>
@@ -55,7 +60,7 @@ internal static class ReviewEndpoints
         note.MapPost("add", (string id, Filled form, HttpContext http, NoteForms forms, EditNote edit, CancellationToken ct) =>
             forms.RunAsync(http, id, "add", form, async (set, asked, cancel) =>
             {
-                var request = await asked.CheckedAsync(new OwnStatementRequest { By = asked.Who.Signer(), Section = form["section"], Text = form["text"] }, cancel);
+                var request = await asked.CheckedAsync(new OwnStatementRequest { By = asked.Who.Signer(), Section = form["section"], Text = form["own"] }, cancel);
                 await edit.AddAsync(set, id, asked.IfMatch, request, cancel);
                 return At(id, "added", null);
             }, ct));

@@ -25,6 +25,10 @@ internal sealed class Filled(IFormCollection fields) : IBindableFromHttpContext<
 
     public IReadOnlyList<string> All(string name) => [.. fields[name].OfType<string>().Where(v => v.Length > 0)];
 
+    /// <summary>What was typed into fields whose names begin so, by the rest of the name; nothing typed is an empty text.</summary>
+    public IEnumerable<(string Of, string Text)> Each(string prefix) =>
+        fields.Keys.Where(k => k.StartsWith(prefix, StringComparison.Ordinal)).Select(k => (k[prefix.Length..], this[k] ?? ""));
+
     /// <summary>By itself, and not while it is read, so that the page can be shown again with what was typed.</summary>
     /// <exception cref="RefusedException">A field holds what no text of the record may hold.</exception>
     public void Check()
