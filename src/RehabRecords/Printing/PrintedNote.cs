@@ -5,15 +5,18 @@ using RehabRecords.Fhir.Bundles;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Host;
 using RehabRecords.Notes;
+using RehabRecords.Pages.Review;
 
 namespace RehabRecords.Printing;
 
 /// <summary>A note or summary as a PDF: what is signed from the frozen document, what is not with the word DRAFT on every page.</summary>
-internal sealed class PrintedNote(DocumentBuilder documents, SignatureCheck signatures, Printer printer, Settings settings)
+internal sealed class PrintedNote(
+    IServiceProvider services, ILoggerFactory loggers, NoteReads reads, DocumentBuilder documents, SignatureCheck signatures, Printer printer, Settings settings)
 {
     private const string Styles = """
         body { font: 11pt/1.45 "DejaVu Serif", "Liberation Serif", Georgia, serif; }
         h1 { font-size: 15pt; margin-top: .5cm; } h2 { font-size: 12.5pt; margin-top: .7cm; break-after: avoid; }
+        .draft::before { content: none; }
         dl { break-inside: avoid; } .urgent, .mark, .signature { break-inside: avoid; }
         .signature { border-top: 2px solid #1a1a1a; margin-top: 1cm; } .signature dd { overflow-wrap: anywhere; }
         """;
@@ -37,7 +40,7 @@ internal sealed class PrintedNote(DocumentBuilder documents, SignatureCheck sign
         // Entered in error is said of the signed document, and does not stand in it.
         var shown = note.Status == CompositionStatus.EnteredInError ? note : (Composition)document.Entry[0].Resource!;
         var patient = document.Entry.Select(e => e.Resource).OfType<Patient>().First();
-        var html = NotePage.Of(shown, NoteKind.Of(shown));
+        var html = await PrintedPage.RenderAsync<PaperPage>(services, loggers, await reads.OfAsync(shown, NoteKind.Of(shown), version, ct));
         if (frozen is not null)
             html = html.Replace("</main>", Signature(shown, document, FrozenDocument.HashOf(frozen.Json.Span)) + "</main>", StringComparison.Ordinal);
         return PrintedPage.Of(html, Marks(shown, patient, version), Styles + $"\n@page {{ size: {paper}; margin: 2.2cm 1.9cm 2cm; }}");
@@ -68,7 +71,7 @@ internal sealed class PrintedNote(DocumentBuilder documents, SignatureCheck sign
     private string Signature(Composition note, Bundle document, string hash) => $"""
         <section class="signature" aria-labelledby="signature">
         <h2 id="signature">Signature</h2>
-        <dl>
+        <dl class="facts">
         {string.Concat(note.Attester.Select((a, i) => $"<dt>{(i == 0 ? "Signed by" : "Countersigned by")}</dt><dd>{Prose.Encode($"{a.Party?.Display}, {When(a.Time)}")}</dd>\n"))}<dt>Document</dt><dd>{Prose.Encode(document.Identifier?.Value ?? "")}</dd>
         <dt>SHA-256</dt><dd>{hash}</dd>
         <dt>To be checked at</dt><dd>{Prose.Encode($"{settings.PublicUrl}/api/notes/{note.Id}/signature")}</dd>

@@ -1,7 +1,8 @@
 using System.Globalization;
 using System.Text;
 using System.Text.RegularExpressions;
-using RehabRecords.Notes;
+using Microsoft.AspNetCore.Components;
+using Microsoft.AspNetCore.Components.Web;
 using RehabRecords.Pages;
 
 namespace RehabRecords.Printing;
@@ -31,8 +32,18 @@ internal static partial class PrintedPage
         return $"{whole[..head]}\n{Policy}{whole[head..end]}<style>{more}\n{Margins(marks)}</style>\n{whole[end..]}";
     }
 
+    /// <summary>A page as it is served, made without a request.</summary>
+    public static async Task<string> RenderAsync<TPage>(IServiceProvider services, ILoggerFactory loggers, object model)
+        where TPage : IComponent
+    {
+        await using var scope = services.CreateAsyncScope();
+        await using var renderer = new HtmlRenderer(scope.ServiceProvider, loggers);
+        return await renderer.Dispatcher.InvokeAsync(async () =>
+            (await renderer.RenderComponentAsync<TPage>(ParameterView.FromDictionary(new Dictionary<string, object?> { ["Model"] = model }))).ToHtmlString());
+    }
+
     private static string Styles(string address) =>
-        address == NotePage.StylesheetAddress ? NotePage.Stylesheet : PageAssets.Text(address["/assets/".Length..]);
+        PageAssets.Text(address["/assets/".Length..]);
 
     private static string Margins(PageMarks marks) => $$"""
         @page {

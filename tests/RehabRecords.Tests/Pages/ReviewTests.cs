@@ -23,8 +23,10 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
         Assert.Contains($"href=\"/people/{of.Person}\"", page);
         var pain = Visitor.Words(Item(page, Statement(page, "pain")));
         Assert.Contains("Written when: Any pain rating in the 14 days to the latest result.", pain);
-        Assert.Contains("Stacking coins, 10 June 2026, 10:00 : right, sets done 3, repetitions done 36, purposeful repetitions done 30, minutes done 11.5 min, help with things set up by somebody, pain before 0 of 10, pain during 2 of 10, pain after 1 of 10, exertion, scale 0 to 10 3.5", pain);
-        Assert.Contains("by the person", pain);
+        Assert.Contains("Stacking coins, 10 June 2026, 10:00 : right, sets done 3, repetitions done 36, purposeful repetitions done 30, minutes done 11.5 min", pain);
+        var whole = await reader.WordsAsync($"/notes/{note}/statements/{Statement(page, "pain")}");
+        Assert.Contains("help with things set up by somebody, pain before 0 of 10, pain during 2 of 10, pain after 1 of 10, exertion, scale 0 to 10 3.5", whole);
+        Assert.Contains("by the person", whole);
         var words = Visitor.Words(Item(page, Statement(page, "words")));
         Assert.Contains("“Went well.”", words);
         // Nobody has said who they are: it can be read, and nothing can be sent.
@@ -78,10 +80,10 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
         var state = app.State();
         var second = await rowan.PostAsync($"{at}/add", form);
         Assert.Equal((HttpStatusCode.SeeOther, first.Location), (second.Status, second.Location));
-        var forged = await rowan.PostAsync($"{at}/add", form.Where(f => f.Key != "token"));
+        var forged = await rowan.PostAsync($"{at}/add", form.Where(f => f.Key != "__RequestVerificationToken"));
         Assert.Equal(HttpStatusCode.BadRequest, forged.Status);
         using var nobody = new Visitor(app);
-        form = [.. form.Where(f => f.Key != "token"), .. Visitor.Form(await nobody.PageAsync("/you"), "/you").Where(f => f.Key == "token")];
+        form = [.. form.Where(f => f.Key != "__RequestVerificationToken"), .. Visitor.Form(await nobody.PageAsync("/you"), "/you").Where(f => f.Key == "__RequestVerificationToken")];
         var unnamed = await nobody.PostAsync($"{at}/add", form);
         Assert.Equal(HttpStatusCode.UnprocessableEntity, unnamed.Status);
         Assert.Contains("Nobody has said who is working here", Visitor.Words(unnamed.Body));

@@ -165,7 +165,8 @@ internal static class DeskEndpoints
     private static string TagOf(IFormCollection form) => int.TryParse(form["version"], out var version) && version > 0 ? VersionTag.Of(version) : "";
 
     /// <summary>Who is working, as far as this browser knows.</summary>
-    internal static ClinicianFields WhoOf(HttpContext http) => new();
+    internal static ClinicianFields WhoOf(HttpContext http) =>
+        http.RequestServices.GetRequiredService<You.WhoCookie>().Read(http) is { } who ? new(who.Name, who.Role, who.Registration) : new();
 
     private static RazorComponentResult<NewProgrammePage> New(NewProgrammeView view, int status = StatusCodes.Status200OK) => new(new { Model = view }) { StatusCode = status };
 

@@ -58,7 +58,7 @@ internal static class Forms
     /// <summary>Folder of the keys within the data folder.</summary>
     public const string Folder = "page-keys";
 
-    public const string TokenField = "token";
+    public const string TokenField = "__RequestVerificationToken";
 
     public static void AddForms(this IServiceCollection services)
     {
