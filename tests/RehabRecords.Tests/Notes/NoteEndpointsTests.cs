@@ -108,7 +108,7 @@ public sealed class NoteEndpointsTests(TestApp app) : IClassFixture<TestApp>
     {
         var (person, programme) = await ProgrammeAsync();
         var answer = await SessionAsync(person, programme, "2025-09-01T10:00:00+01:00");
-        var (status, body, _) = await GetAsync((string)answer["note"]!["address"]!, "application/pdf");
+        var (status, body, _) = await GetAsync((string)answer["note"]!["address"]!, "image/png");
         Assert.Equal(HttpStatusCode.NotAcceptable, status);
         Assert.Contains("text/plain", body);
     }
