@@ -29,9 +29,9 @@ public sealed partial class HomeLinksPageTests(TradeApp app) : IClassFixture<Tra
 
         var again = await SendAsync(browser, at, page, whole);
         Assert.Contains("This form was sent before", again.Html);
-        Assert.False(AddressOf().IsMatch(again.Html));
+        Assert.DoesNotMatch(AddressOf(), again.Html);
         var listed = await browser.GetStringAsync(at);
-        Assert.False(AddressOf().IsMatch(listed));
+        Assert.DoesNotMatch(AddressOf(), listed);
 
         var revocation = Regex.Match(listed, "action=\"([^\"]*/revocation)\"").Groups[1].Value;
         var revoked = await SendAsync(browser, revocation, listed, ("reason", "Lost."), ("by.name", "Rowan Invented"), ("by.role", "physiotherapist"));
