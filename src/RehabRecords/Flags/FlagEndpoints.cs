@@ -4,10 +4,6 @@ using FluentValidation;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
-using RehabRecords.Library;
-using RehabRecords.Notes;
-using RehabRecords.Progress;
-using RehabRecords.Terms;
 using RehabRecords.Trade;
 
 namespace RehabRecords.Flags;
@@ -43,16 +39,13 @@ internal sealed class ClearanceRules : AbstractValidator<ClearanceRequest>
 
 public static class FlagEndpoints
 {
-    /// <summary>Sessions may be posted meanwhile, which move the draft that is redone with the clearance.</summary>
-    private const int Tries = 20;
-
     public static void MapFlags(this IEndpointRouteBuilder routes)
     {
         var flags = routes.MapGroup("/api/flags").WithTags("Flags");
         flags.MapGet("", ListAsync).WithSummary("List a person's red flags")
             .WithDescription("Active ones first, then cleared ones, each with urgency, source and clearance. `person` is the person's id.");
         flags.MapGet("{id}", GetAsync).Refuses().WithSummary("Read a red flag").WithDescription("One red flag with its urgency, its source and its clearance.");
-        flags.MapPost("{id}/clearance", ClearAsync).Answers<FlagAnswer>(StatusCodes.Status200OK).Refuses().WithExample("clearance")
+        flags.MapPost("{id}/clearance", (string id, Posted<ClearanceRequest> posted, ClearFlag clear, CancellationToken ct) => clear.RunAsync(id, posted, ct)).Answers<FlagAnswer>(StatusCodes.Status200OK).Refuses().WithExample("clearance")
             .WithSummary("Clear a red flag")
             .WithDescription("A red flag freezes progression until a clinician clears it with a reason, which is kept. The software never clears one by itself. "
                 + "The open drafts of the person are redone. A flag that is cleared already is refused (409).");
@@ -69,39 +62,8 @@ public static class FlagEndpoints
     private static async Task<FlagAnswer> GetAsync(string id, RecordStore store, CancellationToken ct) =>
         (await RedFlagAsync(id, store, ct)).Flag.ToAnswer();
 
-    private static Task<IResult> ClearAsync(
-        string id, Posted<ClearanceRequest> posted, Recording recording, RecordStore store, ProgressReader reader, UpToDate upToDate, TimeProvider clock, CancellationToken ct) =>
-        recording.OnceAsync(posted.Key, async (set, cancel) =>
-        {
-            var (flag, version) = await RedFlagAsync(id, store, cancel);
-            if (flag.Status != Flag.FlagStatus.Active)
-                throw new RefusedException(Refusal.Conflict, OperationOutcome.IssueType.Conflict,
-                    $"Flag '{id}' is {flag.StatusElement?.JsonValue}, not active; only an active flag can be cleared. Read /api/flags/{id} for who cleared it and why.", "id");
-            var (by, reason, now) = (posted.Body.By!, posted.Body.Reason!, clock.GetUtcNow());
-            flag.Status = Flag.FlagStatus.Inactive;
-            flag.Period ??= new Period();
-            flag.Period.EndElement = new FhirDateTime(now);
-            flag.Extension.Add(new Extension
-            {
-                Url = Extensions.FlagCleared,
-                Extension =
-                [
-                    new Extension("by", new FhirString(by.Words)),
-                    new Extension("at", new Instant(now)),
-                    new Extension("reason", new FhirString(reason)),
-                ],
-            });
-            flag.Text = Readable.Of(
-                PlainWords.Sentence($"Red flag, cleared: {flag.Code?.Text}"),
-                PlainWords.Sentence($"Cleared by {by.Words}, because: {reason}"));
-            set.Update(flag, version);
-            // A flag is the person's: every draft that is open says that it is no longer outstanding.
-            foreach (var programme in await reader.ProgrammesOfAsync(Rules.Bare(flag.Subject.Reference!, "Patient"), cancel))
-                await upToDate.AddToOpenAsync(set, await reader.ReadAsync(programme, cancel), cancel);
-            return new Recorded<FlagAnswer>(StatusCodes.Status200OK, "", flag.ToAnswer());
-        }, ct, Tries);
-
-    private static async Task<(Flag Flag, int Version)> RedFlagAsync(string id, RecordStore store, CancellationToken ct)
+    /// <exception cref="RefusedException">There is no such red flag.</exception>
+    internal static async Task<(Flag Flag, int Version)> RedFlagAsync(string id, RecordStore store, CancellationToken ct)
     {
         var (flag, version) = await store.RoutedAsync<Flag>(id, "red flag", ct);
         return flag.IsRedFlag()

@@ -30,6 +30,7 @@ public static class TradeFace
         services.AddSingleton<Decide>();
         services.AddSingleton<ActivateProgramme>();
         services.AddSingleton<RecordPrecaution>();
+        services.AddSingleton<ClearFlag>();
         services.AddSingleton<RecordMeasure>();
         services.AddSingleton<RecordSession>();
         services.AddSingleton<IValidator<PersonRequest>, PersonRules>();

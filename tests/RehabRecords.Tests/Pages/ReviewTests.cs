@@ -258,6 +258,23 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
     }
 
     [Fact]
+    public async Task A_red_flag_is_cleared_with_a_reason_from_the_page_of_the_person()
+    {
+        var of = await app.ProgrammeAsync();
+        await app.PostAsync("/api/sessions", TradeApp.Session(of, ("redFlags", """["dizziness"]""")));
+        using var rowan = await Visitor.AsAsync(app);
+        var at = System.Text.RegularExpressions.Regex.Match(await rowan.PageAsync($"/people/{of.Person}"), "href=\"(/flags/[^\"]+)\"").Groups[1].Value;
+        Assert.Contains("Home practice session, 10 June 2026, 10:00 : done", await rowan.WordsAsync(at));
+        var (status, body, _) = await rowan.SendAsync(at, at, ("reason", "ok <3"));
+        Assert.Equal(HttpStatusCode.UnprocessableEntity, status);
+        Assert.Contains("say in at least 10", body);
+        Assert.Contains("ok &lt;3</textarea>", body);
+        Assert.Equal(HttpStatusCode.SeeOther, (await rowan.SendAsync(at, at, ("reason", "Seen at home; settled within minutes."))).Status);
+        Assert.Contains("Cleared by Rowan Invented, physiotherapist, registration INV-1001, 15 June 2026, 12:00 UTC, because: Seen at home; settled within minutes.", await rowan.WordsAsync(at));
+        Assert.DoesNotContain(at, await rowan.PageAsync($"/people/{of.Person}"));
+    }
+
+    [Fact]
     public async Task Where_there_is_no_such_note_a_page_says_so()
     {
         using var request = new HttpRequestMessage(HttpMethod.Get, "/notes/no-such");

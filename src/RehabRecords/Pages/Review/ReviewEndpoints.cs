@@ -18,6 +18,7 @@ internal static class ReviewEndpoints
 
     public static void MapReview(this IEndpointRouteBuilder routes)
     {
+        routes.MapFlagPage();
         var note = routes.MapGroup("/notes/{id}");
         note.MapGet("", async (string id, int? version, string? done, HttpContext http, NoteReads reads, WhoCookie cookie, CancellationToken ct) =>
             NoteForms.Page(await reads.ReadAsync(id, version, ct) with { Who = cookie.Read(http), Done = done }));
