@@ -56,7 +56,8 @@ public sealed record Keyboard(string First, string? SkipsTo, IReadOnlyList<strin
                 first = now.Name;
             if (!now.Shown)
                 notShown.Add(now.Name);
-            if (now.At < 0)
+            // The day, month and year of a date are places of their own within one field.
+            if (now.At < 0 || now.At == last)
                 continue;
             if (!reached.Add(now.At))
                 break;
