@@ -29,12 +29,14 @@ public static class VersionTag
     {
         if (string.IsNullOrWhiteSpace(tag) || tag.Trim() == "*")
             throw new RefusedException(Refusal.VersionNotNamed, OperationOutcome.IssueType.Required,
-                $"{current.Address} exists at version {current.Version}. Read it, then name the version the change was made from: If-Match: {Of(current.Version)}.", expression) { CurrentVersion = current.Version };
+                $"{current.Address} exists at version {current.Version}. Read it, then name the version the change was made from: If-Match: {Of(current.Version)}.", expression)
+            { CurrentVersion = current.Version };
         if (Read(tag) is not { } version)
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Value,
                 $"If-Match '{tag}' names no version. Give one version, as {Of(current.Version)}.", expression);
         if (version != current.Version)
             throw new RefusedException(Refusal.StaleVersion, OperationOutcome.IssueType.Conflict,
-                $"{current.Address} is at version {current.Version}, the change was made from version {version}. Read it again and decide anew.", expression) { CurrentVersion = current.Version };
+                $"{current.Address} is at version {current.Version}, the change was made from version {version}. Read it again and decide anew.", expression)
+            { CurrentVersion = current.Version };
     }
 }

@@ -37,7 +37,8 @@ internal sealed class Runner(string name, IReadOnlyList<Target> targets, int see
             {
                 done.SetException(e);
             }
-        }, 1_536 * 1024) { IsBackground = true, Name = name }.Start();
+        }, 1_536 * 1024)
+        { IsBackground = true, Name = name }.Start();
         return done.Task;
     }
 

@@ -1,5 +1,5 @@
-using System.IO.Compression;
 using System.Formats.Tar;
+using System.IO.Compression;
 using System.Text;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Parsing;

@@ -1,6 +1,6 @@
 using Hl7.Fhir.Model;
-using RehabRecords.Progress;
 using RehabRecords.Programmes;
+using RehabRecords.Progress;
 using RehabRecords.Terms;
 using RehabRecords.Trade;
 using Canonical = RehabRecords.Terms.Canonical;

@@ -1,8 +1,8 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Clinical;
 using RehabRecords.Fhir.Store;
-using RehabRecords.Progress;
 using RehabRecords.Programmes;
+using RehabRecords.Progress;
 using FhirTask = Hl7.Fhir.Model.Task;
 using Schedule = RehabRecords.Clinical.Schedule;
 

@@ -1,7 +1,7 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Store;
-using RehabRecords.Progress;
 using RehabRecords.Programmes;
+using RehabRecords.Progress;
 using RehabRecords.Trade;
 using Canonical = RehabRecords.Terms.Canonical;
 

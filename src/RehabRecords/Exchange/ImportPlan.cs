@@ -47,7 +47,7 @@ internal sealed class ImportPlan(RecordStore store, string fhirBase)
         var translation = new Translation(incoming, twins, fhirBase, versions);
         var steps = new List<Step>();
         foreach (var entry in incoming.Entries)
-            {
+        {
             var said = translation.Of(entry);
             steps.Add(await JudgeAsync(entry, twins[entry], said, decision, settled, ct) with { Said = said });
         }

@@ -79,7 +79,9 @@ internal static class WhatWaits
                 {
                     all[i] = all[i] with
                     {
-                        Fate = undecided ? Fate.Waits : Fate.Unchanged, Write = null, Why = undecided ? $"It rests on {missing}, which waits." : $"Not taken in: it rests on {missing}, which was not chosen.",
+                        Fate = undecided ? Fate.Waits : Fate.Unchanged,
+                        Write = null,
+                        Why = undecided ? $"It rests on {missing}, which waits." : $"Not taken in: it rests on {missing}, which was not chosen.",
                     };
                     again = true;
                 }

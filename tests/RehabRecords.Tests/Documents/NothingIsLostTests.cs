@@ -100,7 +100,8 @@ public sealed class NothingIsLostTests(TradeApp app) : IClassFixture<TradeApp>
                     m.Words.Remove(former);
                 m.Words[id] = $"Edited {words}.";
                 m.Removed.Remove(id);
-            }),
+            }
+            ),
             2 => ($"/api/notes/{note}/statements", $", \"section\": \"plan\", \"text\": \"Own {words}.\"", m => m.Words[$"own {words}"] = $"Own {words}."),
             3 => ($"/api/notes/{note}/statements/{id}/removal", ", \"reason\": \"Not needed in this note.\"", m =>
             {
@@ -109,12 +110,14 @@ public sealed class NothingIsLostTests(TradeApp app) : IClassFixture<TradeApp>
                     m.Words.Remove(gone);
                 if (!own)
                     m.Removed.Add(id);
-            }),
+            }
+            ),
             4 => ($"/api/notes/{note}/statements/{id}/restoration", "", m =>
             {
                 m.Words.Remove(id);
                 m.Removed.Remove(id);
-            }),
+            }
+            ),
             _ => ($"/api/notes/{note}/refresh", "", _ => { }),
         };
     }

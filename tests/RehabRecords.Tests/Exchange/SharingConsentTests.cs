@@ -58,7 +58,9 @@ public class SharingConsentTests
 
     private static Consent.provisionComponent Provision(Consent.ConsentProvisionType type) => new()
     {
-        Type = type, Actor = [Actor("team")], Action = [new CodeableConcept("http://terminology.hl7.org/CodeSystem/consentaction", "disclose")],
+        Type = type,
+        Actor = [Actor("team")],
+        Action = [new CodeableConcept("http://terminology.hl7.org/CodeSystem/consentaction", "disclose")],
     };
 
     private static Consent.provisionActorComponent Actor(string organisation) => new() { Reference = new ResourceReference($"Organization/{organisation}") };

@@ -136,7 +136,10 @@ public class TakeInTests(Teams teams) : IClassFixture<Teams>
 
     private static AuditEvent Audit() => new()
     {
-        Id = "a", Type = new Coding("http://terminology.hl7.org/CodeSystem/audit-event-type", "rest"), Recorded = DateTimeOffset.UnixEpoch,
-        Agent = [new() { Requestor = true }], Source = new() { Observer = new ResourceReference { Display = "x" } },
+        Id = "a",
+        Type = new Coding("http://terminology.hl7.org/CodeSystem/audit-event-type", "rest"),
+        Recorded = DateTimeOffset.UnixEpoch,
+        Agent = [new() { Requestor = true }],
+        Source = new() { Observer = new ResourceReference { Display = "x" } },
     };
 }

@@ -2,8 +2,8 @@ using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
 using RehabRecords.Clinical;
 using RehabRecords.Fhir;
-using RehabRecords.Host;
 using RehabRecords.HomeLinks;
+using RehabRecords.Host;
 
 namespace RehabRecords.Pages.Home;
 
