@@ -9,7 +9,13 @@ internal sealed class Clinic(HttpClient http, string demoFolder)
     private static readonly string[] Exercises = ["table-slides", "clothes-pegs", "card-turning", "bean-pouring", "buttons", "jar-lids"];
 
     private readonly List<(string Person, string Programme)> _caseload = [];
+    private readonly System.Collections.Concurrent.ConcurrentDictionary<string, string> _notes = new(StringComparer.Ordinal);
     private int _next;
+
+    public IReadOnlyList<(string Person, string Programme)> Caseload => _caseload;
+
+    /// <summary>Address of the latest note of a person of whom a session was posted.</summary>
+    public string NoteOf(string person) => _notes[person];
 
     public async Task OpenAsync(int people)
     {
@@ -52,7 +58,7 @@ internal sealed class Clinic(HttpClient http, string demoFolder)
         var turn = Interlocked.Increment(ref _next) - 1;
         var (person, programme) = _caseload[turn % _caseload.Count];
         var day = new DateOnly(2026, 1, 5).AddDays(turn / _caseload.Count % 300);
-        await PostAsync("/api/sessions", new JsonObject
+        var answer = await PostAsync("/api/sessions", new JsonObject
         {
             ["person"] = person,
             ["programme"] = programme,
@@ -72,6 +78,7 @@ internal sealed class Clinic(HttpClient http, string demoFolder)
                 ["quality"] = "met",
             })]),
         });
+        _notes[person] = (string)answer["note"]!["address"]!;
     }
 
     private async Task<JsonNode> PostAsync(string route, JsonNode body)

@@ -16,6 +16,12 @@ if (args is ["validation", ..])
     return 0;
 }
 
+if (args is ["pages", ..])
+{
+    await PageSpeed.RunAsync(args[1..], root);
+    return 0;
+}
+
 var assembly = Path.Combine(root, "artifacts/bin/RehabRecords/release/RehabRecords.dll");
 if (!File.Exists(assembly))
 {

@@ -36,6 +36,9 @@ public static class ClinicPages
         new("home-sheet-large", "The same in large print.", c => $"/programmes/{c.Programme("ada-sampleton")}/home-sheet?size=large&paper=letter") { Pictured = false },
         new("diary-sheet", "To be filled in by hand: what a session takes, and no more.", c => $"/programmes/{c.Programme("ada-sampleton")}/diary-sheet"),
         new("diary-sheet-large", "The same in large print.", c => $"/programmes/{c.Programme("ada-sampleton")}/diary-sheet?size=large&paper=letter") { Pictured = false },
+        new("recording", "What the carer opens from the link: one session, on a telephone, with one thumb.", c => c.HomeLink) { PictureWidth = 360 },
+        new("recording-no-link", "A link that does not hold, or no longer.", _ => "/home/none") { Status = 404, Pictured = false },
+        new("library-found", "A search of the library.", _ => "/library?find=pegs") { Pictured = false },
         new("programme-new", "A programme begins: what the record proposes for each template, and the levels to choose from.", c => $"/people/{c.Person("ada-sampleton")}/programmes/new"),
         new("desk-draft", "A draft on the desk: what is missing, every part to be tailored, the briefing and the handing over.", c => $"/programmes/{c.Draft}/desk"),
         new("desk-in-force", "A programme in force, with the ways to change it.", c => $"/programmes/{c.Programme("ada-sampleton")}/desk"),
@@ -44,6 +47,7 @@ public static class ClinicPages
         new("template", "The levels of a template.", _ => "/library/templates/table-top-hand-practice"),
         new("help", "What each word means, in a sentence, with its source.", _ => "/help"),
         new("fault", "What is said when something is not there.", _ => "/people/nobody") { Status = 404 },
+        new("fault-route", "An address that there is not.", _ => "/no/such/page") { Status = 404, Pictured = false },
     ];
 
     /// <summary>For theories: one row for each page.</summary>

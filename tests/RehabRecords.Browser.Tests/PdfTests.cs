@@ -72,6 +72,17 @@ public class PdfTests(ServedClinic clinic)
     }
 
     [Fact]
+    public async Task A_measure_taken_twice_is_drawn_with_its_words_and_its_results()
+    {
+        using var pdf = await Pdf.GetAsync(Http, clinic.Note("bram-inventley"), "application/pdf");
+        pdf.IsSound();
+        Assert.NotEmpty(pdf.PagesWith("Measures as charts"));
+        // The text alternative, and the axis as text of the drawing.
+        Assert.NotEmpty(pdf.PagesWith("2 results from"));
+        Assert.NotEmpty(pdf.PagesWith("Grey band:"));
+    }
+
+    [Fact]
     public async Task A_discharge_summary_is_printed_like_any_document()
     {
         using var pdf = await Pdf.GetAsync(Http, clinic.Discharge("greta-pastmade"), "application/pdf");

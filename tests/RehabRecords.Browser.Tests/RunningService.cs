@@ -60,6 +60,7 @@ public sealed class RunningService : WebApplicationFactory<Program>
     protected override void ConfigureWebHost(IWebHostBuilder builder)
     {
         builder.UseEnvironment("Production");
+        builder.UseContentRoot(AppContext.BaseDirectory);
         builder.UseSetting("RehabRecords:DataFolder", _folder);
         foreach (var (name, value) in _settings)
             builder.UseSetting(name, value);

@@ -49,6 +49,9 @@ public sealed class ServedClinic : IAsyncLifetime
     /// <summary>A draft, since the demo hands over every programme.</summary>
     public string Draft { get; private set; } = "";
 
+    /// <summary>Where Ada's carer reports a session from home.</summary>
+    public string HomeLink { get; private set; } = "";
+
     public Uri Url(string address) => new(App.Address, address);
 
     /// <summary>What a page is like in the browser; each page is looked at once, and every check reads that.</summary>
@@ -77,6 +80,9 @@ public sealed class ServedClinic : IAsyncLifetime
             painLimit = 4,
         });
         Draft = (string)JsonNode.Parse(await draft.EnsureSuccessStatusCode().Content.ReadAsStringAsync())!["id"]!;
+        var link = await App.PostAsync($"/api/programmes/{Programme("ada-sampleton")}/home-links", JsonNode.Parse("""{ "for": "carer", "validUntil": "2026-10-11", "by": { "name": "Rowan Pretendley", "role": "physiotherapist" } }""")!);
+        // What is handed out starts with the service's own address, and the test's port is another.
+        HomeLink = new Uri((string)link["address"]!).AbsolutePath;
         _playwright = await Playwright.CreateAsync();
         Browser = await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = BrowserPath, Args = BrowserArguments });
     }

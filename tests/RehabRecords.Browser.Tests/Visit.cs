@@ -14,7 +14,7 @@ public sealed record AccessFault(string Rule, string Impact, string Help, IReadO
 /// <summary>What was seen of one page in the browser: loaded, looked over for accessibility, narrowed, and walked through by keyboard.</summary>
 public sealed record Visit(
     int Status, string Html, IReadOnlyList<Loaded> Loads, IReadOnlyList<string> Errors, IReadOnlyList<string> PolicyViolations,
-    IReadOnlyList<AccessFault> Access, int RulesPassed, IReadOnlyDictionary<string, IReadOnlyList<string>> TooWide, Keyboard Keys)
+    IReadOnlyList<AccessFault> Access, IReadOnlyList<AccessFault> AccessNarrow, int RulesPassed, IReadOnlyDictionary<string, IReadOnlyList<string>> TooWide, Keyboard Keys)
 {
     private static readonly string Axe = File.ReadAllText(Path.Combine(Repository.Root, "tests/RehabRecords.Browser.Tests/node_modules/axe-core/axe.min.js"));
 
@@ -66,7 +66,7 @@ public sealed record Visit(
             var answer = await window.GotoAsync(clinic.Url(page.Address(clinic)).AbsoluteUri, new() { WaitUntil = WaitUntilState.NetworkIdle });
             var html = await answer!.TextAsync();
             await window.EvaluateAsync(Axe);
-            using var access = JsonDocument.Parse(await window.EvaluateAsync<string>(RunAxe));
+            var (access, passed) = await AccessAsync(window);
             var keys = await Keyboard.WalkAsync(window);
             var tooWide = new Dictionary<string, IReadOnlyList<string>>();
             foreach (var (name, width) in Widths)
@@ -74,15 +74,22 @@ public sealed record Visit(
                 await window.SetViewportSizeAsync(width, 800);
                 tooWide[name] = await window.EvaluateAsync<string[]>(SticksOut);
             }
+            var (narrow, _) = await AccessAsync(window);
             var violations = await window.EvaluateAsync<string[]>("() => window.policyViolations");
             return new Visit(
                 answer.Status, html, [.. await Task.WhenAll(loads)], [.. errors], violations,
-                access.RootElement.GetProperty("faults").Deserialize<AccessFault[]>(JsonSerializerOptions.Web)!, access.RootElement.GetProperty("passed").GetInt32(), tooWide, keys);
+                access, narrow, passed, tooWide, keys);
         }
         finally
         {
             await window.Context.CloseAsync();
         }
+    }
+
+    private static async Task<(AccessFault[] Faults, int Passed)> AccessAsync(IPage window)
+    {
+        using var found = JsonDocument.Parse(await window.EvaluateAsync<string>(RunAxe));
+        return (found.RootElement.GetProperty("faults").Deserialize<AccessFault[]>(JsonSerializerOptions.Web)!, found.RootElement.GetProperty("passed").GetInt32());
     }
 
     private static async Task<Loaded> LoadedAsync(IResponse response) => new(response.Url, response.Status, (await response.BodyAsync()).Length);

@@ -6,18 +6,22 @@ using RehabRecords.Fhir.Parsing;
 using RehabRecords.Host;
 using RehabRecords.Notes;
 using RehabRecords.Pages.Review;
+using RehabRecords.Progress;
 
 namespace RehabRecords.Printing;
 
 /// <summary>A note or summary as a PDF: what is signed from the frozen document, what is not with the word DRAFT on every page.</summary>
 internal sealed class PrintedNote(
-    IServiceProvider services, ILoggerFactory loggers, NoteReads reads, DocumentBuilder documents, SignatureCheck signatures, Printer printer, Settings settings)
+    IServiceProvider services, ILoggerFactory loggers, NoteReads reads, DocumentBuilder documents, SignatureCheck signatures, Printer printer, Settings settings, ClinicRules rules)
 {
     private const string Styles = """
         body { font: 11pt/1.45 "DejaVu Serif", "Liberation Serif", Georgia, serif; }
         h1 { font-size: 15pt; margin-top: .5cm; } h2 { font-size: 12.5pt; margin-top: .7cm; break-after: avoid; }
         .draft::before { content: none; }
         dl { break-inside: avoid; } .urgent, .mark, .signature { break-inside: avoid; }
+        figure { margin: .3cm 0 .6cm; break-inside: avoid; } h3 { font-size: 11pt; margin: .3cm 0 .1cm; } figcaption { font-size: 9.5pt; }
+        svg.chart { display: block; width: 100%; max-width: 14cm; height: auto; }
+        table { border-collapse: collapse; font-size: 9.5pt; } th, td { text-align: left; padding: .05cm .8cm .05cm 0; border-bottom: 1px solid #999; }
         .signature { border-top: 2px solid #1a1a1a; margin-top: 1cm; } .signature dd { overflow-wrap: anywhere; }
         """;
 
@@ -41,8 +45,8 @@ internal sealed class PrintedNote(
         var shown = note.Status == CompositionStatus.EnteredInError ? note : (Composition)document.Entry[0].Resource!;
         var patient = document.Entry.Select(e => e.Resource).OfType<Patient>().First();
         var html = await PrintedPage.RenderAsync<PaperPage>(services, loggers, await reads.OfAsync(shown, NoteKind.Of(shown), version, ct));
-        if (frozen is not null)
-            html = html.Replace("</main>", Signature(shown, document, FrozenDocument.HashOf(frozen.Json.Span)) + "</main>", StringComparison.Ordinal);
+        var more = PrintedCharts.Of(document, rules) + (frozen is null ? "" : Signature(shown, document, FrozenDocument.HashOf(frozen.Json.Span)));
+        html = html.Replace("</main>", more + "</main>", StringComparison.Ordinal);
         return PrintedPage.Of(html, Marks(shown, patient, version), Styles + $"\n@page {{ size: {paper}; margin: 2.2cm 1.9cm 2cm; }}");
     }
 

@@ -53,11 +53,7 @@ internal static partial class PrintedPage
           @bottom-center { content: none; }
           @bottom-right { content: "Page " counter(page) " of " counter(pages); width: 25%; text-align: right; vertical-align: top; padding-top: .25cm; font: 9pt/1.25 "DejaVu Sans", "Liberation Sans", Arial, sans-serif; }
         }
-        """ + (marks.Across is null ? "" : $$"""
-
-        body::before { content: {{Quoted(marks.Across)}}; position: fixed; inset: 0; display: grid; place-items: center; font: 700 5.5cm/1 Arial, sans-serif; letter-spacing: .08em;
-          color: #000; opacity: .07; transform: rotate(-38deg); pointer-events: none; white-space: nowrap; }
-        """);
+        """ + (marks.Across is null ? "" : WordAcross.Style(marks.Across));
 
     /// <summary>A string of CSS. Whatever is no letter, digit or space of ASCII is written by its number, which ends with a space, so that a name can end neither the string nor the style.</summary>
     internal static string Quoted(string text)
