@@ -47,9 +47,19 @@ public class PrinterTests(ServedClinic clinic)
     [Fact]
     public async Task It_leaves_nothing_behind()
     {
-        var before = Directory.GetDirectories(Path.GetTempPath(), "rehabrecords-print-*").Length;
-        await clinic.App.Service<Printer>().PrintAsync("<!DOCTYPE html><html lang=\"en\"><head><title>t</title></head><body><p>b</p></body></html>", default);
-        Assert.Equal(before, Directory.GetDirectories(Path.GetTempPath(), "rehabrecords-print-*").Length);
+        // A temporary folder of this test's own, since somebody else may be printing on the same machine.
+        var (usual, own) = (Environment.GetEnvironmentVariable("TMPDIR"), Directory.CreateTempSubdirectory("rehabrecords-tmp-").FullName);
+        Environment.SetEnvironmentVariable("TMPDIR", own);
+        try
+        {
+            await clinic.App.Service<Printer>().PrintAsync("<!DOCTYPE html><html lang=\"en\"><head><title>t</title></head><body><p>b</p></body></html>", default);
+        }
+        finally
+        {
+            Environment.SetEnvironmentVariable("TMPDIR", usual);
+        }
+        Assert.Empty(Directory.EnumerateFileSystemEntries(own));
+        Directory.Delete(own);
     }
 
     public static TheoryData<string?, int, string> Broken => new()

@@ -62,7 +62,7 @@ public sealed partial class Printer(Settings settings, ILogger<Printer> log) : I
         }
         finally
         {
-            Remove(folder);
+            await RemoveAsync(folder);
         }
     }
 
@@ -110,10 +110,10 @@ public sealed partial class Printer(Settings settings, ILogger<Printer> log) : I
         $"--user-data-dir={Path.Combine(folder, "profile")}", "--no-pdf-header-footer", $"--print-to-pdf={pdf}", new Uri(page).AbsoluteUri,
     ];
 
-    private static void Remove(string folder)
+    private static async Task RemoveAsync(string folder)
     {
         // A child of the browser may still be writing its last lines.
-        for (var tries = 0; tries < 5; tries++)
+        for (var tries = 0; tries < 40; tries++)
             try
             {
                 Directory.Delete(folder, recursive: true);
@@ -121,7 +121,7 @@ public sealed partial class Printer(Settings settings, ILogger<Printer> log) : I
             }
             catch (IOException)
             {
-                Thread.Sleep(20);
+                await Task.Delay(50, CancellationToken.None);
             }
     }
 
