@@ -8,6 +8,9 @@ public sealed record ClinicPage(string Name, string Caption, Func<ServedClinic, 
 {
     public int Status { get; init; } = 200;
 
+    /// <summary>As somebody sees it who has said who is working.</summary>
+    public bool Working { get; init; }
+
     /// <summary>Pictures are made at this width; 360 shows the page as on a telephone.</summary>
     public int PictureWidth { get; init; } = 900;
 
@@ -29,6 +32,11 @@ public static class ClinicPages
         new("person", "Practice day by day, dose, each measure against its error, goals, notes, precautions and the programme in force.", c => $"/people/{c.Person("ada-sampleton")}"),
         .. from name in new[] { "bram-inventley", "cora-fictionby", "dev-madeup", "elin-notreal", "farid-exampleton", "greta-pastmade" }
            select new ClinicPage($"person-{name}", $"The page of another person: {name}.", c => $"/people/{c.Person(name)}") { Pictured = false },
+        new("review", "A drafted note to read, correct and sign: urgent things first, each statement with what it rests on.", c => c.NotePage("dev-madeup")) { Working = true },
+        new("review-nobody", "The same while nobody has said who is working.", c => c.NotePage("ada-sampleton")) { Pictured = false },
+        new("note-versions", "The versions of a note and what changed between them.", c => c.NotePage("ada-sampleton") + "/versions"),
+        new("flag", "A red flag, with what raised it, to be cleared with a reason.", c => $"/flags/{c.Flag("dev-madeup")}") { Working = true },
+        new("you", "Who is working.", _ => "/you"),
         new("note", "A drafted note as a document: urgent things first, each statement with its sources.", c => c.Note("dev-madeup")),
         new("note-ada", "The note of another person.", c => c.Note("ada-sampleton")) { Pictured = false },
         new("discharge", "A discharge summary as drafted.", c => c.Discharge("greta-pastmade")),

@@ -12,13 +12,13 @@ public sealed record Keyboard(string First, string? SkipsTo, IReadOnlyList<strin
 {
     private const int MostPresses = 600;
 
-    /// <summary>Everything that can be operated and is there to be seen; of radio buttons of one name, one.</summary>
+    /// <summary>Everything that can be operated and is there to be seen; of radio buttons of one name, the one that is chosen. What is hidden from readers is for the Enter key only.</summary>
     private const string Prepare = """
         () => {
           const seen = new Set();
           window.operable = [...document.querySelectorAll('a[href], button, input, select, textarea, summary, [tabindex="0"]')]
-            .filter(e => !e.disabled && e.type !== 'hidden' && e.checkVisibility({ visibilityProperty: true }))
-            .filter(e => e.type !== 'radio' || (!seen.has(e.name) && seen.add(e.name)));
+            .filter(e => !e.disabled && e.type !== 'hidden' && e.getAttribute('aria-hidden') !== 'true' && e.checkVisibility({ visibilityProperty: true }))
+            .filter(e => e.type !== 'radio' || e.checked || (!document.querySelector(`input[type=radio][name="${e.name}"]:checked`) && !seen.has(e.name) && seen.add(e.name)));
           window.nameOf = e => e.tagName.toLowerCase() + ' ' + (e.name || e.getAttribute('href') || '') + ' "' + (e.innerText || e.value || '').trim().slice(0, 40) + '"';
           document.activeElement.blur();
           return window.operable.length;

@@ -37,6 +37,8 @@ internal static class Pictures
     private static async Task TakeAsync(ServedClinic clinic, ClinicPage page, string file)
     {
         var window = await clinic.OpenAsync(page.PictureWidth, 600);
+        if (page.Working)
+            await clinic.WorkAsync(window);
         await window.GotoAsync(clinic.Url(page.Address(clinic)).AbsoluteUri, new() { WaitUntil = WaitUntilState.NetworkIdle });
         var height = Math.Min(await window.EvaluateAsync<int>("() => document.documentElement.scrollHeight"), MostHeight);
         await window.ScreenshotAsync(new() { Path = file, FullPage = true, Clip = new() { X = 0, Y = 0, Width = page.PictureWidth, Height = height } });

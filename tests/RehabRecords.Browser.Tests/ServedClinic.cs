@@ -44,6 +44,13 @@ public sealed class ServedClinic : IAsyncLifetime
     public string Note(string name) =>
         (string)_answers.Where(a => a.Key.StartsWith($"6-sessions/{name}-", StringComparison.Ordinal)).OrderBy(a => a.Key, StringComparer.Ordinal).Last().Value["note"]!["address"]!;
 
+    /// <summary>The page on which that note is corrected and signed.</summary>
+    public string NotePage(string name) => Note(name).Replace("/api/notes/", "/notes/", StringComparison.Ordinal);
+
+    /// <summary>A red flag that one of the person's sessions raised.</summary>
+    public string Flag(string name) =>
+        (string)_answers.Where(a => a.Key.StartsWith($"6-sessions/{name}-", StringComparison.Ordinal)).SelectMany(a => a.Value["flags"]?.AsArray() ?? []).First()!["id"]!;
+
     public string Discharge(string name) => (string)_answers[$"9-discharges/{name}"]["address"]!;
 
     /// <summary>A draft, since the demo hands over every programme.</summary>
@@ -62,6 +69,17 @@ public sealed class ServedClinic : IAsyncLifetime
     {
         var context = await Browser.NewContextAsync(new() { ViewportSize = new() { Width = width, Height = height }, Locale = "en-GB", TimezoneId = "Europe/London" });
         return await context.NewPageAsync();
+    }
+
+    /// <summary>Says on the page for it who is working.</summary>
+    public async Task WorkAsync(IPage window)
+    {
+        await window.GotoAsync(Url("/you").AbsoluteUri);
+        await window.Locator("#name").FillAsync("Rowan Pretendley");
+        await window.Locator("#role").FillAsync("physiotherapist");
+        await window.Locator("#registrationBody").FillAsync("Register of Invented Professions");
+        await window.Locator("#registration").FillAsync("INV-1001");
+        await window.GetByRole(AriaRole.Button, new() { Name = "This is who is working" }).ClickAsync();
     }
 
     public async Task InitializeAsync()

@@ -51,6 +51,8 @@ public sealed record Visit(
         var window = await clinic.OpenAsync();
         try
         {
+            if (page.Working)
+                await clinic.WorkAsync(window);
             var loads = new ConcurrentBag<Task<Loaded>>();
             var errors = new ConcurrentQueue<string>();
             window.Response += (_, response) => loads.Add(LoadedAsync(response));
