@@ -54,9 +54,6 @@ public sealed record Keyboard(string First, string? SkipsTo, IReadOnlyList<strin
                 break;
             if (press == 0)
                 first = now.Name;
-            // A date has parts of its own, which show the focus within it.
-            if (now.At == last && last >= 0)
-                continue;
             if (!now.Shown)
                 notShown.Add(now.Name);
             // The day, month and year of a date are places of their own within one field.
