@@ -9,13 +9,13 @@ public enum DayState
     /// <summary>Everything that was due was reported as done.</summary>
     Done,
 
-    /// <summary>Of several occasions some were done, others missed or not reported.</summary>
+    /// <summary>Of several occasions some were done, others were missed or have no report.</summary>
     Partly,
 
     /// <summary>Reported as missed.</summary>
     Missed,
 
-    /// <summary>Due, without any report. It may have been done or not.</summary>
+    /// <summary>Nothing is known to be done, and of at least one occasion there is no report: it may have been done or not.</summary>
     Unknown,
 
     /// <summary>Practised although nothing was due.</summary>
@@ -41,7 +41,7 @@ public sealed record PracticeDay(DateOnly Day, int Done, int Missed, int Unknown
         (0, 0, 0, 0) => Paused ? DayState.Paused : DayState.NothingDue,
         (0, 0, 0, _) => DayState.Extra,
         (0, _, 0, _) => DayState.Missed,
-        (0, 0, _, _) => DayState.Unknown,
+        (0, _, _, _) => DayState.Unknown,
         (_, 0, 0, _) => DayState.Done,
         _ => DayState.Partly,
     };
