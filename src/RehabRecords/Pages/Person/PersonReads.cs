@@ -1,4 +1,3 @@
-using System.Globalization;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using RehabRecords.Clinical;
@@ -51,14 +50,11 @@ internal sealed class PersonReads(RecordStore store, ProgressReader progress, Cl
     }
 
     private static ProgrammeLine Line(CarePlan plan) => new(
-        plan.Id!, plan.Title ?? "Programme", plan.Status.GetLiteral() ?? "", Day(plan.Period?.Start), Day(plan.Period?.End),
+        plan.Id!, plan.Title ?? "Programme", plan.Status.GetLiteral() ?? "", Addresses.Day(plan.Period?.Start), Addresses.Day(plan.Period?.End),
         plan.GetExtensionValue<PositiveInt>(Extensions.Level)?.Value, plan.GetExtensionValue<FhirString>(Extensions.LevelReason)?.Value);
 
     private static NoteLineView Line(Composition note) => new(
         note.Id!, note.Title ?? "Note", note.Status.GetLiteral() ?? "", note.Event.FirstOrDefault()?.Period?.Start, note.Event.FirstOrDefault()?.Period?.End, note.Date);
 
-    private static DateOnly? Day(string? text) =>
-        text is { Length: >= 10 } && DateOnly.TryParseExact(text[..10], "yyyy-MM-dd", CultureInfo.InvariantCulture, DateTimeStyles.None, out var day) ? day : null;
-
-    private static int? Age(PersonAnswer person, DateOnly today) => new PersonContext(BirthDate: Day(person.BirthDate)).AgeOn(today);
+    private static int? Age(PersonAnswer person, DateOnly today) => new PersonContext(BirthDate: Addresses.Day(person.BirthDate)).AgeOn(today);
 }

@@ -1,4 +1,3 @@
-using System.Globalization;
 using Hl7.Fhir.Model;
 using RehabRecords.Clinical;
 using RehabRecords.Fhir.Store;
@@ -6,6 +5,7 @@ using RehabRecords.Host;
 using RehabRecords.Library;
 using RehabRecords.People;
 using RehabRecords.Programmes;
+using RehabRecords.Progress;
 using RehabRecords.Terms;
 using RehabRecords.Trade;
 
@@ -103,6 +103,5 @@ internal sealed class SheetReads(RecordStore store, Settings settings)
     private static IEnumerable<string> Words(SheetExercise e) =>
         new[] { e.Purpose, e.Own, e.Steps, e.Amount, e.Counts }.OfType<string>().Concat(e.Easier).Concat(e.Harder).Concat(e.StopIf).Concat(e.TakeCare).Select(PlainWords.Sentence);
 
-    private static string? Day(string? iso) =>
-        iso is { Length: >= 10 } && DateOnly.TryParseExact(iso[..10], "yyyy-MM-dd", CultureInfo.InvariantCulture, DateTimeStyles.None, out var day) ? Notes.Wording.Date(day) : null;
+    private static string? Day(string? iso) => Addresses.Day(iso) is { } day ? Notes.Wording.Date(day) : null;
 }
