@@ -70,10 +70,18 @@ public sealed record Issue(
     public static Issue Error(OperationOutcome.IssueType code, string message, string expression = "", string? profile = null) =>
         new(OperationOutcome.IssueSeverity.Error, code, message, expression, profile);
 
+    private const int Longest = 1500;
+
+    public string Message { get; init => field = Bounded(value); } = Bounded(Message);
+
     /// <summary>Which write of a set it is about, counted from 0; null when it is about none or all of them.</summary>
     public int? Write { get; init; }
 
     public bool Refuses => Severity is OperationOutcome.IssueSeverity.Error or OperationOutcome.IssueSeverity.Fatal;
+
+    /// <summary>A message may quote a whole value: the beginning says what is wrong, the end what to do.</summary>
+    private static string Bounded(string message) =>
+        message.Length <= Longest ? message : $"{message[..(Longest * 2 / 3)]} … {message[^(Longest / 4)..]}";
 }
 
 /// <summary>The one exception by which a request is refused; nothing was stored.</summary>

@@ -103,7 +103,7 @@ internal sealed class VerifyRecord(VersionStaging staging, Action<ExportProgress
         }
         catch (JsonException unread)
         {
-            _problems.Add($"{RecordZip.Manifest} cannot be read: {unread.Message}");
+            _problems.Add($"{RecordZip.Manifest} cannot be read: {Shown(unread.Message, 500)}");
             return (null, digest);
         }
     }
@@ -199,5 +199,5 @@ internal sealed class VerifyRecord(VersionStaging staging, Action<ExportProgress
     }
 
     /// <summary>What comes from the file and is put on a screen: short, and without what could steer a terminal.</summary>
-    private static string Shown(string text) => new([.. text.Take(100).Select(c => char.IsControl(c) ? '?' : c)]);
+    private static string Shown(string text, int most = 100) => new([.. text.Take(most).Select(c => char.IsControl(c) ? '?' : c)]);
 }

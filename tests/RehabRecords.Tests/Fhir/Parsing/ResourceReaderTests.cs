@@ -45,6 +45,15 @@ public class ResourceReaderTests
     [InlineData("a date that is none", "{\"resourceType\":\"Patient\",\"birthDate\":\"2026-02-30\"}", "Patient.birthDate", "2026-02-30")]
     public void Json_is_refused_naming_the_element(string wrong, string body, string expression, string message) => Refused(wrong, FhirFormat.Json, body, expression, message);
 
+    [Fact]
+    public void A_huge_value_is_not_quoted_whole()
+    {
+        var body = $$"""{ "resourceType": "Observation", "status": "{{new string('s', 200_000)}}", "code": { "text": "x" } }""";
+        var refused = Assert.Throws<RefusedException>(() => ResourceReader.Read(Encoding.UTF8.GetBytes(body), FhirFormat.Json));
+        Assert.All(refused.Issues, issue => Assert.InRange(issue.Message.Length, 10, 1600));
+        Assert.All(refused.Issues.Select(issue => issue with { Message = new string('m', 200_000) }), issue => Assert.InRange(issue.Message.Length, 1000, 1600));
+    }
+
     [Theory]
     [InlineData("truncated", "<Patient xmlns=\"http://hl7.org/fhir\"><active value=\"true\"/>", "Patient", "not well-formed")]
     [InlineData("33 digits", "<Observation xmlns=\"http://hl7.org/fhir\"><status value=\"final\"/><code><text value=\"x\"/></code><valueQuantity><value value=\"1.23456789012345678901234567890123\"/></valueQuantity></Observation>", "Observation.value.value", "28 significant digits")]
