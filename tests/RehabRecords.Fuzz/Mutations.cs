@@ -115,11 +115,14 @@ internal static class Mutations
                 else if (chance.OneIn(3))
                     list[item] = Value(chance, raw);
                 else
-                    for (var copies = chance.OneIn(30) ? 3000 : chance.Between(1, 4); copies > 0; copies--)
+                    for (var copies = Math.Min(chance.OneIn(30) ? 3000 : chance.Between(1, 4), Copies(list[item])); copies > 0; copies--)
                         list.Add(Clone(list[item]));
                 break;
         }
     }
+
+    /// <summary>Thousands of copies of what is large already would be cut off again, and cost gigabytes before.</summary>
+    private static int Copies(JsonNode? item) => MaxLength / Math.Max(1, item?.ToJsonString().Length ?? 4);
 
     private static JsonValue? Value(Chance chance, List<string> raw)
     {

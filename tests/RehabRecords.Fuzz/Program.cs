@@ -6,10 +6,11 @@ using RehabRecords.Fhir.Validation;
 using RehabRecords.Fuzz;
 
 // Throws damaged input at the parsers in this process and at a running service beside it. It must be refused or taken: no
-// exception, no answer of 500 and above, no hang, no end of either process. --minutes N, --seed S, --file F runs a kept input again.
+// exception, no answer of 500 and above, no hang, no end of either process. --minutes N, --seed S, --from C begins at that case, --file F runs a kept input again.
 _ = ExpressionLimits.Apply();
 var minutes = double.Parse(Option("--minutes") ?? "1", CultureInfo.InvariantCulture);
 var seed = int.Parse(Option("--seed") ?? "1", CultureInfo.InvariantCulture);
+var from = long.Parse(Option("--from") ?? "0", CultureInfo.InvariantCulture);
 var root = FindRoot();
 var folder = Directory.CreateDirectory(Path.Combine(root, "artifacts", "fuzz")).FullName;
 
@@ -30,7 +31,7 @@ if (Option("--file") is { } file)
 }
 
 Console.WriteLine($"fuzzing for {minutes} min with seed {seed}: {seeds.Json.Count} JSON and {seeds.Xml.Count} XML seeds{(seeds.HasOfficialCases ? " with the official cases" : "; the official cases are not here")}, {service.Existing.Count} resources stored");
-Runner[] runners = [new("parsers", inProcess, seed, folder, () => true), new("requests", overHttp, seed, folder, () => service.Runs)];
+Runner[] runners = [new("parsers", inProcess, seed, from, folder, () => true), new("requests", overHttp, seed, from, folder, () => service.Runs)];
 var fuzzing = Stopwatch.GetTimestamp();
 var runs = Task.WhenAll(runners.Select(r => r.RunAsync(TimeSpan.FromMinutes(minutes))));
 while (await Task.WhenAny(runs, Task.Delay(TimeSpan.FromMinutes(1))) != runs)

@@ -58,7 +58,7 @@ internal sealed class RecordZipTarget : Target
         using (var staging = new VersionStaging(keepBytes: false))
             verdict = await new VerifyRecord(staging).RunAsync(new MemoryStream(input), default);
         if (!verdict.IsWhole)
-            return verdict.Problems.All(p => p.Length is > 10 and < 2000) ? null : "a problem is told in too few or too many words";
+            return verdict.Problems.FirstOrDefault(p => p.Length is <= 10 or >= 2000) is { } told ? $"a problem is told in {told.Length} characters: {told[..Math.Min(300, told.Length)]}" : null;
         return verdict.Manifest is null || verdict.Digest is null ? "whole without a manifest" : await RestoreAsync(input);
     }
 

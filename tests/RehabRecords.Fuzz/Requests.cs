@@ -1,6 +1,7 @@
 using System.Net.Sockets;
 using System.Text;
 using System.Text.Json.Nodes;
+using System.Text.RegularExpressions;
 
 namespace RehabRecords.Fuzz;
 
@@ -207,7 +208,7 @@ internal sealed class HeaderTarget(Service service, Seeds seeds) : RequestTarget
 }
 
 /// <summary>The trade interface: every route that its document lists, with damaged bodies of the demo and of the examples.</summary>
-internal sealed class ApiTarget : RequestTarget
+internal sealed partial class ApiTarget : RequestTarget
 {
     private readonly Seeds _seeds;
     private readonly List<(string Method, string Path)> _routes;
@@ -226,11 +227,8 @@ internal sealed class ApiTarget : RequestTarget
     protected override Request Request(Chance chance)
     {
         var (method, path) = chance.Of(_routes);
-        while (path.IndexOf('{', StringComparison.Ordinal) is >= 0 and var open)
-        {
-            var id = chance.OneIn(3) ? chance.Of(Dictionary.Texts) : chance.Of(Service.Existing).Split('/')[1];
-            path = path[..open] + Escaped(id, chance) + path[(path.IndexOf('}', open) + 1)..];
-        }
+        // In one go: what is put in may have braces itself.
+        path = Placeholder().Replace(path, _ => Escaped(chance.OneIn(3) ? chance.Of(Dictionary.Texts) : chance.Of(Service.Existing).Split('/')[1], chance));
 
         if (method == "GET")
             return new(method, chance.OneIn(2) ? path : $"{path}?{Escaped(chance.Of(Dictionary.Texts), chance)}={Escaped(chance.Of(Dictionary.Texts), chance)}", [], []);
@@ -238,6 +236,9 @@ internal sealed class ApiTarget : RequestTarget
         var body = chance.OneIn(4) ? Mutations.Bytes(seed, chance, _seeds.Api, Dictionary.Json) : Mutations.Json(seed, chance, _seeds.Api);
         return new(method, path, [("Content-Type", chance.OneIn(10) ? chance.Of(Dictionary.MediaTypes) : "application/json")], body);
     }
+
+    [GeneratedRegex(@"\{[^}]*\}")]
+    private static partial Regex Placeholder();
 }
 
 /// <summary>Bytes that may not be HTTP at all.</summary>

@@ -4,7 +4,7 @@ using System.IO.MemoryMappedFiles;
 namespace RehabRecords.Fuzz;
 
 /// <summary>Runs cases of some targets one after the other until the time is over, with a limit of time on each.</summary>
-internal sealed class Runner(string name, IReadOnlyList<Target> targets, int seed, string folder, Func<bool> serviceRuns)
+internal sealed class Runner(string name, IReadOnlyList<Target> targets, int seed, long from, string folder, Func<bool> serviceRuns)
 {
     // A case takes milliseconds. On a machine that others use it may wait long for its turn, but not as long as this.
     private static readonly TimeSpan Limit = TimeSpan.FromSeconds(30);
@@ -50,7 +50,7 @@ internal sealed class Runner(string name, IReadOnlyList<Target> targets, int see
         using var map = MemoryMappedFile.CreateFromFile(last, FileMode.Create, null, 2 << 20);
         using var kept = map.CreateViewAccessor();
         var began = Stopwatch.GetTimestamp();
-        for (var number = 0L; Stopwatch.GetElapsedTime(began) < time && _failures.Count < MostFailures; number++)
+        for (var number = from; Stopwatch.GetElapsedTime(began) < time && _failures.Count < MostFailures; number++)
         {
             var target = chosen[(int)(number * 7919 % chosen.Count)];
             var chance = new Chance(seed, target.Name, number);
