@@ -26,6 +26,36 @@ public class AdherenceTests
         Assert.False(rule.Holds(79, 100));
     }
 
+    [Theory(DisplayName = "common practice: a clinic sets its own definition; one that ships keeps its source")]
+    [InlineData("70", true, "more-than-70", Mark.Published)]
+    [InlineData("80", false, "at-least-80", Mark.CommonPractice)]
+    [InlineData("70", false, "clinic", Mark.CommonPractice)]
+    [InlineData("80", true, "clinic", Mark.CommonPractice)]
+    [InlineData("0.5", true, "clinic", Mark.CommonPractice)]
+    [InlineData("99.9", true, "clinic", Mark.CommonPractice)]
+    [InlineData("100", false, "clinic", Mark.CommonPractice)]
+    public void A_clinic_sets_its_own(string percent, bool strict, string id, Mark mark)
+    {
+        var share = decimal.Parse(percent, System.Globalization.CultureInfo.InvariantCulture);
+        var rule = AdherenceRule.Of(share, strict);
+        Assert.Equal((id, mark, share / 100, strict), (rule.Id, rule.Source.Mark, rule.Threshold, rule.Strict));
+        Assert.Equal($"{(strict ? "more than" : "at least")} {percent} % of what was prescribed", rule.Title);
+        if (id == "clinic")
+            Assert.Equal("set by the clinic", rule.Source.Citation);
+    }
+
+    [Theory]
+    [InlineData(0, false)]
+    [InlineData(-1, false)]
+    [InlineData(100.1, false)]
+    [InlineData(100, true)]
+    public void A_definition_that_nobody_or_everybody_meets_is_refused(double percent, bool strict)
+    {
+        var refused = Assert.Throws<UnfitInputException>(() => AdherenceRule.Of((decimal)percent, strict));
+        Assert.Equal("percent", refused.Problem.Element);
+        Assert.Contains("above 0, at most 100; below 100 when strict", refused.Message, StringComparison.Ordinal);
+    }
+
     [Fact(DisplayName = "published range (Levy 2021): nothing due has no ratio; 42 done of 30 due is 140 % uncapped and 100 % capped")]
     public void Nothing_due_and_more_than_due()
     {
