@@ -9,6 +9,7 @@ using RehabRecords.Fhir.Parsing;
 using RehabRecords.Flags;
 using RehabRecords.HomeLinks;
 using RehabRecords.Host;
+using RehabRecords.Letters;
 using RehabRecords.Library;
 using RehabRecords.Measures;
 using RehabRecords.Notes;
@@ -45,6 +46,7 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddExchange();
     builder.Services.AddNotes(new Uri(settings.PublicUrl));
     builder.Services.AddDischarges();
+    builder.Services.AddLetters();
     builder.Services.AddRecordExport();
     builder.Services.AddDocuments();
     builder.Services.AddHomeLinks();
@@ -76,6 +78,7 @@ return await Start.RunAsync(args, static args =>
     app.MapProgress();
     app.MapNotes();
     app.MapDischarges();
+    app.MapLetters();
     app.MapRecordExport();
     app.MapPages();
     app.MapPrinting();

@@ -1,8 +1,8 @@
 using Hl7.Fhir.Model;
-using RehabRecords.Programmes;
 using RehabRecords.Progress;
 using RehabRecords.Terms;
 using RehabRecords.Trade;
+using static RehabRecords.Discharges.FormItems;
 using Canonical = RehabRecords.Terms.Canonical;
 using Item = Hl7.Fhir.Model.QuestionnaireResponse.ItemComponent;
 
@@ -85,26 +85,4 @@ internal sealed record DischargeForm(string Evidence, DateOnly On, string Author
                 Overrides = [.. items["override"].Select(i => new OverrideRequest { Blocker = Part(i, "blocker"), Reason = Part(i, "reason") })],
             });
     }
-
-    private static Item? Text(string link, string words, string? value) => value is null ? null
-        : new Item { LinkId = link, Text = words, Answer = [new() { Value = new FhirString(value) }] };
-
-    private static Item? Day(string link, string words, DateOnly? value) => value is not { } day ? null
-        : new Item { LinkId = link, Text = words, Answer = [new() { Value = new Date(Timings.Iso(day)) }] };
-
-    private static Item Group(string link, string words, params Item?[] items) => new() { LinkId = link, Text = words, Item = [.. items.OfType<Item>()] };
-
-    private static string Line(Item item) => item.Item.Count > 0
-        ? $"{item.Text}: {string.Join("; ", item.Item.Select(i => $"{i.Text}: {Value(i)}"))}."
-        : $"{item.Text}: {Value(item)}";
-
-    private static string? Value(Item item) => item.Answer.FirstOrDefault()?.Value?.ToString();
-
-    private static Item? Inner(Item item, string link) => item.Item.FirstOrDefault(i => i.LinkId == link);
-
-    private static string? Part(Item item, string link) => TextOf(Inner(item, link));
-
-    private static string? TextOf(Item? item) => (item?.Answer.FirstOrDefault()?.Value as FhirString)?.Value;
-
-    private static DateOnly? DayOf(Item? item) => Addresses.Day((item?.Answer.FirstOrDefault()?.Value as Date)?.Value);
 }

@@ -11,8 +11,8 @@ internal static class PersonHeadings
 {
     public static IEnumerable<Statement> Of(DischargeRecord d) =>
     [
-        Person(d), .. Gp(d), .. Quoted(d, DischargeRules.Referrer, d.Form.Stated.Referrer, "Referred by, as {0} states"), Episode(d), Discharge(d),
-        .. Quoted(d, DischargeRules.Diagnosis, d.Form.Stated.Diagnosis, "Diagnosis, as {0} states it"), Condition(d),
+        Person(d, DischargeRules.Person, " at discharge"), .. Gp(d), .. Quoted(d, DischargeRules.Referrer, d.Form.Stated.Referrer, "Referred by, as {0} states"), Episode(d), Discharge(d),
+        .. Quoted(d, DischargeRules.Diagnosis, d.Form.Stated.Diagnosis, "Diagnosis, as {0} states it"), Condition(d, DischargeRules.Condition, "before discharge"),
         .. Quoted(d, DischargeRules.Legal, d.Form.Stated.Legal), .. Quoted(d, DischargeRules.Social, d.Form.Stated.Social), .. Carers(d),
         .. Quoted(d, DischargeRules.Requirements, d.Form.Stated.Requirements), Author(d), .. Recipients(d),
     ];
@@ -26,19 +26,20 @@ internal static class PersonHeadings
 
     public static Evidence Stated(DischargeRecord d) => new(d.Form.Evidence);
 
-    private static Statement Person(DischargeRecord d)
+    /// <param name="when">After the years of age; begins with a blank.</param>
+    public static Statement Person(DischargeRecord d, NoteRule rule, string when)
     {
         var patient = d.Patient;
         var born = Addresses.Day(patient.BirthDate);
         var parts = new List<string> { d.Whole.Record.Person.Name };
         if (born is { } day)
-            parts.Add($"born {Wording.Date(day)} ({Wording.Count(Years(day, d.On), "year")} at discharge)");
+            parts.Add($"born {Wording.Date(day)} ({Wording.Count(Years(day, d.On), "year")}{when})");
         if (patient.Gender is { } sex)
             parts.Add(sex.ToString().ToLowerInvariant());
         var identifiers = patient.Identifier.Where(i => i.Value is not null).Select(i => i.System is null ? i.Value! : $"{i.Value} ({i.System})").ToList();
         var reach = patient.Address.Select(a => a.Text ?? string.Join(", ", a.Line.Append(a.City).Append(a.PostalCode).Where(l => !string.IsNullOrEmpty(l))))
             .Concat(patient.Telecom.Select(t => t.Value)).Where(r => !string.IsNullOrWhiteSpace(r)).ToList();
-        return DischargeRules.Person.State("",
+        return rule.State("",
             $"{string.Join(", ", parts)}.{(identifiers.Count == 0 ? "" : $" Known as {string.Join("; ", identifiers)}.")}{(reach.Count == 0 ? "" : $" {Wording.Sentence(string.Join("; ", reach))}")}",
             new Evidence(patient.Evidence()));
     }
@@ -67,13 +68,13 @@ internal static class PersonHeadings
         $"Discharged on {Wording.Date(d.On)} by {d.Form.AuthorWords}. Destination: {NotePhrases.Quote(d.Form.Stated.Destination!)} Reason: {NotePhrases.Quote(d.Form.Stated.Reason!)}",
         Stated(d));
 
-    private static Statement Condition(DischargeRecord d)
+    public static Statement Condition(DischargeRecord d, NoteRule rule, string when)
     {
         var person = d.Whole.Record.Person;
         var onset = person.Context.Onset is { } day
-            ? $"onset {Wording.Date(day)} ({Wording.Count(d.On.DayNumber - day.DayNumber, "day")} before discharge)"
+            ? $"onset {Wording.Date(day)} ({Wording.Count(d.On.DayNumber - day.DayNumber, "day")} {when})"
             : "onset not recorded";
-        return DischargeRules.Condition.State("",
+        return rule.State("",
             $"Affected side {person.Context.AffectedSide?.Code() ?? "not recorded"}; dominant hand {person.Context.DominantHand?.Code() ?? "not recorded"}; {onset}.",
             new Evidence(person.Evidence));
     }

@@ -21,6 +21,9 @@ public sealed record DocumentKind(string Loinc, string Name, string Profile, str
     /// <summary>The kind of statement a rule makes, a code of <see cref="Terms.StatementKind"/>.</summary>
     public Func<string, string> StatementKindOf { get; init; } = static _ => Terms.StatementKind.Finding;
 
+    /// <summary>What the last day is of the time it covers.</summary>
+    public string LastDay { get; init; } = "the day of the latest result";
+
     /// <summary>Rules whose statements speak of an open red flag: it is cleared, not written away.</summary>
     public IReadOnlyList<string> RedFlagRules { get; init; } = [];
 }

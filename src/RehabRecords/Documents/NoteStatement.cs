@@ -48,7 +48,8 @@ public sealed class NoteStatement
     /// <summary>A code of <see cref="StatementKind"/>.</summary>
     public string Kind { get; }
 
-    public bool IsUrgent => Rule == NoteRules.UrgentFlag.Id;
+    /// <summary>An open red flag: what is read before anything else.</summary>
+    public bool IsUrgent => Rule == NoteRules.UrgentFlag.Id || Rule == Discharges.DischargeRules.OpenFlag.Id;
 
     /// <summary>As it is read now; of a removed one, that it was removed.</summary>
     public string Text => _held.Text?.Div is { } div ? Prose.Words(div) : "";

@@ -67,7 +67,7 @@ public static class Presentation
         var lines = new List<string>
         {
             $"{note.Title}. Person: {note.Subject?.Display}.",
-            $"From {Day(period?.Start)} to {Day(period?.End)}, {(Headings.Of(note) == Headings.Discharge ? "the day of discharge" : "the day of the latest result")}.",
+            $"From {Day(period?.Start)} to {Day(period?.End)}, {kind.LastDay}.",
             $"{(note.Author.Count == 1 ? "Author" : "Authors")}: {string.Join("; ", note.Author.Select(a => a.Display))}. Status: {Hl7.Fhir.Utility.EnumUtility.GetLiteral(note.Status)}.",
         };
         if (note.GetStringExtension(Extensions.AmendmentReason) is { } reason)

@@ -49,13 +49,37 @@ public static class Headings
         National(NoteSection.DistributionList, "Distribution list", "887261000000109", "Nobody was named to get this summary."),
     ];
 
+    /// <summary>
+    /// Those of a letter to the next team: headings of the same set, fewer, in the order of a letter, and named for who reads
+    /// it. The codes say which heading of the set each is.
+    /// </summary>
+    public static IReadOnlyList<Heading> Letter { get; } =
+    [
+        Lettered(NoteSection.DistributionList, "To", "Nobody was named to get this letter."),
+        Lettered(NoteSection.PatientDemographics, "About", "Nothing is recorded of the person."),
+        Lettered(NoteSection.PlanAndActions, "Why this letter, and what is asked", "Nothing was asked for."),
+        Lettered(NoteSection.SafetyAlerts, "Alerts and precautions"),
+        Lettered(NoteSection.Diagnoses, "Diagnosis"),
+        Lettered(NoteSection.ClinicalSummary, "Course so far"),
+        Lettered(NoteSection.AssessmentScales, "Measures and goals"),
+        Lettered(NoteSection.Procedures, "Programme and practice at home"),
+        Lettered(NoteSection.Devices, "Equipment", "Medicines are not kept in this record, and no equipment was recorded as used."),
+        Lettered(NoteSection.IndividualRequirements, "Individual needs", "Communication and other individual needs were not stated with the letter."),
+        Lettered(NoteSection.SocialContext, "Home and who helps"),
+        Lettered(NoteSection.Concerns, "What the person and the carer said"),
+        Lettered(NoteSection.InformationGiven, "What they were told", "No information or advice was stated with the letter."),
+        Lettered(NoteSection.LegalInformation, "Capacity and consent", "Capacity, consent and other legal matters were not stated with the letter."),
+        Lettered(NoteSection.GpPractice, "GP practice"),
+        Lettered(NoteSection.PersonCompleting, "From", "Who wrote this letter is not known."),
+    ];
+
     private static readonly Dictionary<NoteSection, Heading> BySection = Soap.Concat(Discharge).ToDictionary(h => h.Section);
 
     private static readonly Dictionary<(string, string), NoteSection> ByCode = Soap.Concat(Discharge).ToDictionary(h => (h.System, h.Code), h => h.Section);
 
     /// <summary>All headings of the kind of document that a Composition is.</summary>
     public static IReadOnlyList<Heading> Of(Composition document) =>
-        document.Type?.Coding.Any(c => c.System == Systems.Loinc && c.Code == Loinc.DischargeSummary) == true ? Discharge : Soap;
+        document.Type.CodeIn(Systems.Loinc) switch { Loinc.DischargeSummary => Discharge, Loinc.TransferSummary => Letter, _ => Soap };
 
     /// <summary>Which heading a stored section stands for; one without a known code counts as the first part of a note.</summary>
     public static NoteSection Of(Composition.SectionComponent section) =>
@@ -67,4 +91,10 @@ public static class Headings
 
     private static Heading National(NoteSection section, string title, string code, string whenEmpty, string reason = "unavailable") =>
         new(section, title, Systems.SnomedCt, code, whenEmpty, reason);
+
+    private static Heading Lettered(NoteSection section, string title, string? whenEmpty = null)
+    {
+        var national = Discharge.Single(h => h.Section == section);
+        return national with { Title = title, WhenEmpty = whenEmpty ?? national.WhenEmpty };
+    }
 }

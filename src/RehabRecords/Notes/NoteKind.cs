@@ -14,10 +14,14 @@ public static class NoteKind
     };
 
     /// <summary>How a discharge summary is read; the one that is registered also knows how a draft is made anew.</summary>
-    public static DocumentKind DischargeSummary { get; } = ProgressNote with { Loinc = Terms.Loinc.DischargeSummary, Name = "discharge summary", Profile = Terms.Profiles.DischargeSummary };
+    public static DocumentKind DischargeSummary { get; } = ProgressNote with { Loinc = Terms.Loinc.DischargeSummary, Name = "discharge summary", Profile = Terms.Profiles.DischargeSummary, LastDay = "the day of discharge", RedFlagRules = [.. ProgressNote.RedFlagRules, Discharges.DischargeRules.OpenFlag.Id] };
+
+    /// <summary>How a transfer letter is read; the one that is registered also knows how a draft is made anew.</summary>
+    public static DocumentKind TransferLetter { get; } = DischargeSummary with { Loinc = Terms.Loinc.TransferSummary, Name = "transfer letter", Profile = Terms.Profiles.TransferLetter, LastDay = "the day of the letter" };
 
     /// <summary>Of a stored document, for reading it.</summary>
-    public static DocumentKind Of(Composition note) => Headings.Of(note) == Headings.Discharge ? DischargeSummary : ProgressNote;
+    public static DocumentKind Of(Composition note) =>
+        Headings.Of(note) is var headings && headings == Headings.Discharge ? DischargeSummary : headings == Headings.Letter ? TransferLetter : ProgressNote;
 
     internal static DocumentKind Registered(IServiceProvider services) => ProgressNote with
     {

@@ -205,7 +205,7 @@ public static class NoteRules
     ];
 
     /// <summary>The rules of every kind of document.</summary>
-    public static IReadOnlyList<NoteRule> OfAllDocuments { get; } = [.. All, .. Discharges.DischargeRules.All];
+    public static IReadOnlyList<NoteRule> OfAllDocuments { get; } = [.. All, .. Discharges.DischargeRules.All, .. Letters.LetterRules.All];
 
     private static readonly Dictionary<string, NoteRule> ById = OfAllDocuments.ToDictionary(r => r.Id, StringComparer.Ordinal);
 

@@ -40,6 +40,7 @@ public static class Profiles
     public const string ProgressionDecision = Canonical.Base + "/StructureDefinition/progression-decision";
     public const string HomeLink = Canonical.Base + "/StructureDefinition/home-link";
     public const string DischargeSummary = Canonical.Base + "/StructureDefinition/discharge-summary";
+    public const string TransferLetter = Canonical.Base + "/StructureDefinition/transfer-letter";
     public const string DischargeForm = Canonical.Base + "/StructureDefinition/discharge-form";
     public const string DocumentSignature = Canonical.Base + "/StructureDefinition/document-signature";
     public const string ProgressNoteDocument = Canonical.Base + "/StructureDefinition/progress-note-document";

@@ -59,6 +59,7 @@ public static class Loinc
 {
     public const string ProgressNote = "11508-9";
     public const string DischargeSummary = "18842-5";
+    public const string TransferSummary = "18761-7";
     public const string Subjective = "61150-9";
     public const string Objective = "61149-1";
     public const string Assessment = "51848-0";

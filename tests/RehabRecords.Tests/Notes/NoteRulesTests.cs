@@ -1,5 +1,6 @@
 using System.Text;
 using RehabRecords.Discharges;
+using RehabRecords.Letters;
 using RehabRecords.Notes;
 
 namespace RehabRecords.Tests.Notes;
@@ -11,7 +12,7 @@ public class NoteRulesTests
     [Fact]
     public void Every_rule_is_in_the_list_once()
     {
-        var declared = new[] { typeof(NoteRules), typeof(DischargeRules) }.SelectMany(t => t.GetFields()).Where(f => f.FieldType == typeof(NoteRule)).Select(f => ((NoteRule)f.GetValue(null)!).Id).ToList();
+        var declared = new[] { typeof(NoteRules), typeof(DischargeRules), typeof(LetterRules) }.SelectMany(t => t.GetFields()).Where(f => f.FieldType == typeof(NoteRule)).Select(f => ((NoteRule)f.GetValue(null)!).Id).ToList();
         Assert.Equal(declared, NoteRules.OfAllDocuments.Select(r => r.Id));
         Assert.Equal(declared.Count, declared.Distinct().Count());
         Assert.All(NoteRules.OfAllDocuments, r => Assert.Matches("^[a-z0-9]+(-[a-z0-9]+)*$", r.Id));
@@ -64,7 +65,7 @@ public class NoteRulesTests
 
             """);
         foreach (var heading in Headings.Soap)
-            Table("##", heading);
+            Table("##", heading, NoteRules.All);
         page.Append("""
 
             ## The discharge summary
@@ -77,13 +78,25 @@ public class NoteRulesTests
 
             """);
         foreach (var heading in Headings.Discharge.Where(h => DischargeRules.All.Any(r => r.Section == h.Section)))
-            Table("###", heading);
+            Table("###", heading, DischargeRules.All);
+        page.Append("""
+
+            ## The transfer letter
+
+            A letter to the team that takes over stands under sixteen headings of the same set, in the order of a letter. Beside the rules below it says, in the words
+            of the progress note and the discharge summary, what these say of the course, the measures and goals, practice, flags, precautions and cautions, harm, carers,
+            needs, wishes and what was told; every exercise in force stands under "Programme and practice at home". What a clinician states is kept as a form, which those
+            sentences rest on. The rules are in `src/RehabRecords/Letters/LetterRules.cs`.
+
+            """);
+        foreach (var heading in Headings.Letter.Where(h => LetterRules.All.Any(r => r.Section == h.Section)))
+            Table("###", heading, LetterRules.All);
         return page.ToString();
 
-        void Table(string mark, Heading heading)
+        void Table(string mark, Heading heading, IReadOnlyList<NoteRule> rules)
         {
             page.Append($"\n{mark} {heading.Title}\n\n| rule | kind | sentence | when | source |\n|---|---|---|---|---|\n");
-            foreach (var rule in NoteRules.OfAllDocuments.Where(r => r.Section == heading.Section))
+            foreach (var rule in rules.Where(r => r.Section == heading.Section))
                 page.Append($"| `{rule.Id}` | {rule.Kind} | {Cell(rule.Pattern)} | {Cell(rule.When)} | {Cell(rule.Source)} |\n");
         }
 

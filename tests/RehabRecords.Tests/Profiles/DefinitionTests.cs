@@ -61,7 +61,7 @@ public partial class DefinitionTests
     [Fact]
     public void The_profiles_of_the_mapping_are_there() => Assert.Equal(
         ["adherence-summary", "discharge-form", "discharge-summary", "document-signature", "exercise", "exercise-result", "goal", "home-link", "measure-result", "prescribed-exercise", "programme", "programme-template",
-            "progress-note", "progress-note-document", "progression-decision", "session"],
+            "progress-note", "progress-note-document", "progression-decision", "session", "transfer-letter"],
         ProfileFiles.Profiles.Select(p => p.Id).Order(StringComparer.Ordinal));
 
     [Fact]
@@ -96,6 +96,7 @@ public partial class DefinitionTests
     [InlineData("measure-result")]
     [InlineData("progress-note")]
     [InlineData("discharge-summary")]
+    [InlineData("transfer-letter")]
     public void A_profile_that_names_LOINC_codes_carries_the_LOINC_notice(string id) => Assert.Contains(
         "copyright © 1995-2020, Regenstrief Institute", ProfileFiles.Profiles.Single(p => p.Id == id).Copyright!, StringComparison.Ordinal);
 

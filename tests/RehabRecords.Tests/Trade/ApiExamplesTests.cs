@@ -76,6 +76,7 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         var consent = await PostAsync("consent", $"/api/people/{ids["person"]}/consents");
         await PostAsync("resolution", $"/api/exchange/conflicts/{await ConflictAsync(ids["programme"], (string)consent["recipient"]!)}/resolution");
         await PostAsync("withdrawal", $"/api/people/{ids["person"]}/consents/{consent["id"]}/withdrawal");
+        await app.SignedAsync(((string)(await PostAsync("letter", "/api/letters"))["composition"]!).Split('/')[1]);
         // The next draft, which the discharge leaves open with a reason.
         var next = await app.PostAsync("/api/notes", new JsonObject { ["programme"] = ids["programme"] });
         ids["note"] = ((string)next["composition"]!).Split('/')[1];

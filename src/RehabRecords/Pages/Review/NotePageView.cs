@@ -29,7 +29,8 @@ public sealed record NotePageView(string Id, int Version, NoteView Note, string 
 
     public bool IsWithdrawn => Note.Stage == Stages.EnteredInError;
 
-    public bool IsSummary => Note.Kind == NoteKind.DischargeSummary.Name;
+    /// <summary>What the last day is of the time it covers.</summary>
+    public string LastDay { get; init; } = NoteKind.ProgressNote.LastDay;
 
     public bool Waits => Note.Stage == Stages.AwaitingCountersignature;
 
@@ -49,13 +50,25 @@ public sealed record NotePageView(string Id, int Version, NoteView Note, string 
     private string Shown => Latest is null ? "" : $"?version={Version}";
 
     public IEnumerable<StatementLine> Statements => Parts.SelectMany(p => p.Statements);
+
+    /// <summary>Everything the statements rest on, each once, in the order in which it is first named.</summary>
+    public IReadOnlyList<EvidenceLine> Sources => field ??= [.. Statements.SelectMany(s => s.Lines).DistinctBy(l => l.Address)];
+
+    /// <summary>Places of the sources of a statement in <see cref="Sources"/>, from 1.</summary>
+    public IEnumerable<int> PlacesOf(StatementLine statement)
+    {
+        _places ??= Sources.Index().ToDictionary(s => s.Item.Address, s => s.Index + 1, StringComparer.Ordinal);
+        return statement.Lines.Select(l => _places[l.Address]).Distinct().Order();
+    }
+
+    private Dictionary<string, int>? _places;
 }
 
 /// <summary>What stands under one heading.</summary>
 /// <param name="WhenEmpty">What is said where nothing stands under it.</param>
 public sealed record PartView(string Title, string WhenEmpty, IReadOnlyList<StatementLine> Statements)
 {
-    public string Anchor => Title.Replace(' ', '-').ToLowerInvariant();
+    public string Anchor => string.Concat(Title.Select(c => char.IsAsciiLetterOrDigit(c) ? char.ToLowerInvariant(c) : '-'));
 }
 
 /// <summary>A statement with the lines it rests on and its rule in words.</summary>

@@ -45,7 +45,8 @@ internal sealed class NoteReads(RecordStore store, DocumentKinds kinds, Evidence
             .. note.Section.Select(part => new PartView(
                 part.Title ?? "", part.EmptyReason?.Text ?? "Nothing is recorded.",
                 [.. statements.Where(s => s.Part == part).Select(s => Line(s, Headings.Of(part), kind, lines))])),
-        ]);
+        ])
+        { LastDay = kind.LastDay };
     }
 
     private static StatementLine Line(NoteStatement statement, NoteSection section, DocumentKind kind, IReadOnlyDictionary<string, EvidenceLine> lines)
