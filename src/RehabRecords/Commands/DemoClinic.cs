@@ -20,6 +20,7 @@ internal sealed class DemoClinic(HttpClient http, string folder)
         ("5-measures", "/api/measures"),
         ("6-sessions", "/api/sessions"),
         ("7-pauses", "/api/programmes/{programme}/pauses"),
+        ("7-revisions", "/api/programmes/{programme}/revisions"),
         ("8-decisions", "/api/programmes/{programme}/decisions"),
         ("9-discharges", "/api/discharges"),
     ];

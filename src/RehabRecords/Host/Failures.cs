@@ -34,7 +34,10 @@ internal static partial class Failures
         catch (Exception exception) when (!context.Response.HasStarted)
         {
             var failure = Failure.Of(exception, context);
-            if (failure.Status >= 500)
+            // What the service says of itself (a part that is not set up, or is busy) is no fault of the program.
+            if (exception is Fhir.RefusedException && failure.Status == StatusCodes.Status503ServiceUnavailable)
+                LogUnavailable(app.Logger, context.Request.Method, Loggable(context.Request.Path), exception.Message);
+            else if (failure.Status >= 500)
                 LogFailure(app.Logger, exception, context.Request.Method, Loggable(context.Request.Path), failure.Status, context.TraceIdentifier);
             var kept = Kept.GetValueOrDefault(failure.Status) is { } name ? (Name: name, Value: context.Response.Headers[name]) : default;
             context.Response.Clear();
@@ -54,6 +57,9 @@ internal static partial class Failures
             context.Response.Headers.RetryAfter = "5";
         if (context.Request.Path.StartsWithSegments("/fhir", StringComparison.Ordinal))
             await OutcomeResult.WriteAsync(context, failure.Status, failure.Issues);
+        else if (IsPage(context.Request) && context.Request.Path.StartsWithSegments("/home", StringComparison.Ordinal))
+            await new RazorComponentResult<Pages.Home.HomeFaultPage>(new { failure.Status, context.RequestServices.GetRequiredService<Settings>().Clinic })
+            { StatusCode = failure.Status }.ExecuteAsync(context);
         else if (IsPage(context.Request))
             await new RazorComponentResult<FaultPage>(new
             {
@@ -83,6 +89,9 @@ internal static partial class Failures
             ["requestId"] = context.TraceIdentifier,
         },
     });
+
+    [LoggerMessage(Level = LogLevel.Information, Message = "{Method} {Path} answered 503: {Why}")]
+    private static partial void LogUnavailable(ILogger log, string method, string path, string why);
 
     [LoggerMessage(Level = LogLevel.Error, Message = "{Method} {Path} answered {Status}; request {RequestId}")]
     private static partial void LogFailure(ILogger log, Exception exception, string method, string path, int status, string requestId);

@@ -1,3 +1,5 @@
+using RehabRecords.Pages.Received;
+
 namespace RehabRecords.Host;
 
 /// <summary>Headers every answer carries, errors included.</summary>
@@ -39,7 +41,7 @@ internal static class Headers
             var http = (HttpContext)state;
             var headers = http.Response.Headers;
             headers[RequestId] = http.TraceIdentifier;
-            headers.ContentSecurityPolicy = http.Request.Path.StartsWithSegments("/docs", StringComparison.Ordinal) ? DocsPolicy : Policy;
+            headers.ContentSecurityPolicy = PolicyOf(http.Request.Path);
             headers.XContentTypeOptions = "nosniff";
             headers["Referrer-Policy"] = "no-referrer";
             headers["Cross-Origin-Opener-Policy"] = "same-origin";
@@ -51,6 +53,12 @@ internal static class Headers
         }, context);
         return next(context);
     }
+
+    /// <summary>Two kinds of pages need another one: the documentation, and words of another team with the page that frames them.</summary>
+    private static string PolicyOf(PathString path) =>
+        path.StartsWithSegments("/docs", StringComparison.Ordinal) ? DocsPolicy
+        : !path.StartsWithSegments(ReceivedEndpoints.Path, StringComparison.Ordinal) ? Policy
+        : path.Value!.EndsWith("/" + ReceivedEndpoints.Words, StringComparison.Ordinal) ? ForeignText.Policy : Policy + "; frame-src 'self'";
 
     // A caller's id is echoed, and written to the log, only if it cannot carry anything but an id.
     private static string? GivenId(HttpRequest request)

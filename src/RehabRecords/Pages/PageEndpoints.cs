@@ -1,8 +1,10 @@
 using RehabRecords.Pages.Caseload;
 using RehabRecords.Pages.Desk;
 using RehabRecords.Pages.Home;
+using RehabRecords.Pages.Leaving;
 using RehabRecords.Pages.Library;
 using RehabRecords.Pages.Person;
+using RehabRecords.Pages.Received;
 using RehabRecords.Pages.Review;
 using RehabRecords.Pages.Sheets;
 using RehabRecords.Pages.You;
@@ -25,6 +27,7 @@ internal static class PageEndpoints
         services.AddSingleton<HomeReads>();
         services.AddSingleton<HomeGuard>();
         services.AddSingleton<TakeReport>();
+        services.AddSingleton<LeavingReads>();
     }
 
     public static void MapPages(this IEndpointRouteBuilder app)
@@ -40,6 +43,8 @@ internal static class PageEndpoints
         pages.MapHome();
         pages.MapHomeLinkPages();
         pages.MapReview();
+        pages.MapLeaving();
+        pages.MapReceived();
         pages.MapYou();
         pages.MapGet("/help", static () => new Microsoft.AspNetCore.Http.HttpResults.RazorComponentResult<HelpPage>());
     }

@@ -1,6 +1,6 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Store;
-using RehabRecords.Terms;
+using RehabRecords.Progress;
 using RehabRecords.Trade;
 
 namespace RehabRecords.People;
@@ -83,11 +83,12 @@ public static class PersonEndpoints
             p.Id!, p.Name.FirstOrDefault()?.Family, PersonMapping.GivenNames(p.Name.FirstOrDefault()), p.BirthDate, BusinessId.From(p.Identifier.FirstOrDefault())))];
     }
 
-    private static async Task<PersonAnswer> GetAsync(string id, RecordStore store, CancellationToken ct)
+    /// <summary>A person with carer and precautions in force, for /api and for their page.</summary>
+    /// <exception cref="Fhir.RefusedException">There is no such person.</exception>
+    internal static async Task<PersonAnswer> GetAsync(string id, RecordStore store, CancellationToken ct)
     {
         var (patient, _) = await store.RoutedAsync<Patient>(id, "person", ct);
         var flags = await store.FindAllAsync<Flag>($"subject=Patient/{id}", ct);
-        return PersonMapping.ToAnswer(patient, await store.CarerOfAsync(id, ct), flags.Where(f =>
-            f.Status == Flag.FlagStatus.Active && f.Category.Exists(c => c.CodeIn(Systems.FlagCategory) == FlagCategory.Precaution)));
+        return PersonMapping.ToAnswer(patient, await store.CarerOfAsync(id, ct), flags.Where(f => f.Status == Flag.FlagStatus.Active && PrecautionMapping.IsPrecaution(f)));
     }
 }

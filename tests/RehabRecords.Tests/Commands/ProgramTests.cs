@@ -15,7 +15,7 @@ public sealed class ProgramTests : IDisposable
     {
         using var first = RunningProgram.Start(_folder, "demo", "--once", "--urls", $"http://127.0.0.1:{RunningProgram.FreePort()}");
         Assert.True(await first.EndAsync() == 0, first.Said);
-        Assert.Contains("7 people, 9 exercises, 1 template, 7 programmes, 15 measures, 41 sessions, 1 pause, 1 decision, 1 discharge", first.Said, StringComparison.Ordinal);
+        Assert.Contains("7 people, 9 exercises, 1 template, 7 programmes, 15 measures, 41 sessions, 1 pause, 1 revision, 1 decision, 1 discharge", first.Said, StringComparison.Ordinal);
         Assert.Contains("41 sessions are now in the record", first.Said, StringComparison.Ordinal);
         var draft = first.Said[first.Said.IndexOf("What came back for Dev Madeup", StringComparison.Ordinal)..];
         var urgent = draft.IndexOf("URGENT REVIEW (pain-above-limit", StringComparison.Ordinal);

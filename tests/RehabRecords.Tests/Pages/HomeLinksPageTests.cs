@@ -41,6 +41,14 @@ public sealed partial class HomeLinksPageTests(TradeApp app) : IClassFixture<Tra
     }
 
     [Fact]
+    public async Task Who_is_working_stands_in_the_form()
+    {
+        var (_, programme) = await app.ProgrammeAsync();
+        var page = await (await Browser.AsAsync(app)).OpenAsync($"/programmes/{programme}/home-links");
+        Assert.Equal(("Rowan Invented", "physiotherapist", "INV-1001"), (page.Field("by.name"), page.Field("by.role"), page.Field("by.registration")));
+    }
+
+    [Fact]
     public async Task A_forged_post_makes_no_link()
     {
         var (_, programme) = await app.ProgrammeAsync();

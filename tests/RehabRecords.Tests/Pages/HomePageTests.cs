@@ -261,6 +261,35 @@ public sealed partial class HomePageTests(TradeApp app) : IClassFixture<TradeApp
         Assert.Equal("no-cache", worker.Headers.CacheControl!.ToString());
     }
 
+    [Fact]
+    public async Task What_goes_wrong_at_home_is_told_in_plain_words_and_leads_nowhere_into_the_clinic()
+    {
+        var of = await LinkAsync();
+        var unread = await FaultAsync(of);
+        Assert.Equal(HttpStatusCode.BadRequest, unread.Status);
+        Assert.Contains("could not be read, and nothing was stored", unread.Html);
+        var answer = unread;
+        for (var i = 0; i < 70 && answer.Status != HttpStatusCode.TooManyRequests; i++)
+            answer = await FaultAsync(of);
+        Assert.Equal(HttpStatusCode.TooManyRequests, answer.Status);
+        Assert.Contains("Wait a minute, then try again.", answer.Html);
+        foreach (var html in new[] { unread.Html, answer.Html })
+        {
+            Assert.Contains("In an emergency call", html);
+            Assert.DoesNotContain("/caseload", html);
+            Assert.DoesNotContain("href=\"/you", html);
+            Assert.DoesNotContain("RehabRecords", html);
+        }
+
+        async Task<(HttpStatusCode Status, string Html)> FaultAsync(Linked to)
+        {
+            using var request = new HttpRequestMessage(HttpMethod.Post, to.Path) { Content = new StringContent("not a form") };
+            request.Headers.Add("Accept", "text/html");
+            using var response = await app.Http.SendAsync(request);
+            return (response.StatusCode, await response.Content.ReadAsStringAsync());
+        }
+    }
+
     private async Task<Linked> LinkAsync(string until = "2026-07-12")
     {
         var (person, programme) = await app.ProgrammeAsync();

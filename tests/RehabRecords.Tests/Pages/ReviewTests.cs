@@ -16,18 +16,18 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
     public async Task A_draft_is_marked_and_each_statement_has_its_rule_and_its_evidence_in_words_one_step_away()
     {
         var (note, of) = await app.DraftAsync();
-        using var reader = new Visitor(app);
+        var reader = new Browser(app);
         var page = await reader.PageAsync($"/notes/{note}");
         Assert.Contains("<strong>DRAFT</strong>", page);
         Assert.Contains("class=\"draft\"", page);
         Assert.Contains($"href=\"/people/{of.Person}\"", page);
-        var pain = Visitor.Words(Item(page, Statement(page, "pain")));
+        var pain = Browser.Words(Item(page, Statement(page, "pain")));
         Assert.Contains("Written when: Any pain rating in the 14 days to the latest result.", pain);
         Assert.Contains("Stacking coins, 10 June 2026, 10:00 : right, sets done 3, repetitions done 36, purposeful repetitions done 30, minutes done 11.5 min", pain);
         var whole = await reader.WordsAsync($"/notes/{note}/statements/{Statement(page, "pain")}");
         Assert.Contains("help with things set up by somebody, pain before 0 of 10, pain during 2 of 10, pain after 1 of 10, exertion, scale 0 to 10 3.5", whole);
         Assert.Contains("by the person", whole);
-        var words = Visitor.Words(Item(page, Statement(page, "words")));
+        var words = Browser.Words(Item(page, Statement(page, "words")));
         Assert.Contains("“Went well.”", words);
         // Nobody has said who they are: it can be read, and nothing can be sent.
         Assert.DoesNotContain("method=\"post\"", page);
@@ -39,7 +39,7 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
     {
         var (note, _) = await app.DraftAsync();
         var at = $"/notes/{note}";
-        using var rowan = await Visitor.AsAsync(app);
+        var rowan = await Browser.AsAsync(app);
         var page = await rowan.PageAsync(at);
         var (adherence, context, review) = (Statement(page, "adherence"), Statement(page, "person-context"), Statement(page, "review-date"));
         var drafted = (string)(await app.NoteAsync(note)).Statement("adherence")["text"]!;
@@ -55,12 +55,12 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
 
         page = await rowan.PageAsync($"{at}?done=added");
         Assert.Contains("1 &lt; 2", page);
-        Assert.Contains($"The software had drafted: “{drafted}”", Visitor.Words(page));
-        Assert.Contains("Edited by Rowan Invented, physiotherapist, registration INV-1001 (Register of Invented Professions), 15 June 2026, 12:00 UTC.", Visitor.Words(page));
+        Assert.Contains($"The software had drafted: “{drafted}”", Browser.Words(page));
+        Assert.Contains("Edited by Rowan Invented, physiotherapist, registration INV-1001 (Register of Invented Professions), 15 June 2026, 12:00 UTC.", Browser.Words(page));
         Assert.Contains("<del>Affected side", page);
-        Assert.Contains("because: Said in the referral already.", Visitor.Words(page));
-        Assert.Contains("Accepted by Rowan Invented", Visitor.Words(Item(page, review)));
-        Assert.Contains("Written by Rowan Invented", Visitor.Words(page).Split("Told the sister when to stop.")[1]);
+        Assert.Contains("because: Said in the referral already.", Browser.Words(page));
+        Assert.Contains("Accepted by Rowan Invented", Browser.Words(Item(page, review)));
+        Assert.Contains("Written by Rowan Invented", Browser.Words(page).Split("Told the sister when to stop.")[1]);
         Assert.Contains("Your statement is added.", page);
 
         Assert.Equal(HttpStatusCode.SeeOther, (await rowan.SendAsync(at, $"{at}/restore", ("statement", adherence))).Status);
@@ -74,19 +74,19 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
     {
         var (note, _) = await app.DraftAsync();
         var at = $"/notes/{note}";
-        using var rowan = await Visitor.AsAsync(app);
-        var form = Visitor.Form(await rowan.PageAsync(at), $"{at}/add", ("section", "Plan"), ("own", "Seen at home."));
+        var rowan = await Browser.AsAsync(app);
+        var form = Browser.Form(await rowan.PageAsync(at), $"{at}/add", ("section", "Plan"), ("own", "Seen at home."));
         var first = await rowan.PostAsync($"{at}/add", form);
         var state = app.State();
         var second = await rowan.PostAsync($"{at}/add", form);
         Assert.Equal((HttpStatusCode.SeeOther, first.Location), (second.Status, second.Location));
         var forged = await rowan.PostAsync($"{at}/add", form.Where(f => f.Key != "__RequestVerificationToken"));
         Assert.Equal(HttpStatusCode.BadRequest, forged.Status);
-        using var nobody = new Visitor(app);
-        form = [.. form.Where(f => f.Key != "__RequestVerificationToken"), .. Visitor.Form(await nobody.PageAsync("/you"), "/you").Where(f => f.Key == "__RequestVerificationToken")];
+        var nobody = new Browser(app);
+        form = [.. form.Where(f => f.Key != "__RequestVerificationToken"), .. Browser.Form(await nobody.PageAsync("/you"), "/you").Where(f => f.Key == "__RequestVerificationToken")];
         var unnamed = await nobody.PostAsync($"{at}/add", form);
         Assert.Equal(HttpStatusCode.UnprocessableEntity, unnamed.Status);
-        Assert.Contains("Nobody has said who is working here", Visitor.Words(unnamed.Body));
+        Assert.Contains("Nobody has said who is working here", Browser.Words(unnamed.Html));
         Assert.Equal(state, app.State());
     }
 
@@ -95,22 +95,22 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
     {
         var (note, _) = await app.DraftAsync();
         var at = $"/notes/{note}";
-        using var rowan = await Visitor.AsAsync(app);
-        using var merle = await Visitor.AsAsync(app, "Merle Fictive", registration: "INV-1002");
+        var rowan = await Browser.AsAsync(app);
+        var merle = await Browser.AsAsync(app, "Merle Fictive", registration: "INV-1002");
         var seen = await rowan.PageAsync(at);
         var id = Statement(seen, "adherence");
-        var late = Visitor.Form(seen, $"{at}/edit", ($"text:{id}", "Rowan's words."));
+        var late = Browser.Form(seen, $"{at}/edit", ($"text:{id}", "Rowan's words."));
         Assert.Equal(HttpStatusCode.SeeOther, (await merle.SendAsync(at, $"{at}/edit", ($"text:{id}", "Merle's words."))).Status);
 
         var (status, body, _) = await rowan.PostAsync($"{at}/edit", late);
         Assert.Equal(HttpStatusCode.PreconditionFailed, status);
-        var words = Visitor.Words(body);
+        var words = Browser.Words(body);
         Assert.Contains("Somebody else changed this note", words);
         Assert.Contains("Rowan's words.</textarea>", WebUtility.HtmlDecode(body));
         Assert.Contains("It reads now: “Merle's words.” (edited by Merle Fictive", words);
         Assert.Contains("<ins>", body);
 
-        var again = await rowan.PostAsync($"{at}/edit", Visitor.Form(body, $"{at}/edit", ($"text:{id}", "Rowan's words.")));
+        var again = await rowan.PostAsync($"{at}/edit", Browser.Form(body, $"{at}/edit", ($"text:{id}", "Rowan's words.")));
         Assert.Equal(HttpStatusCode.SeeOther, again.Status);
         Assert.Equal("Rowan's words.", (string)(await app.NoteAsync(note)).Statement("adherence")["text"]!);
     }
@@ -120,15 +120,15 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
     {
         var (note, _) = await app.DraftAsync();
         var at = $"/notes/{note}";
-        using var rowan = await Visitor.AsAsync(app);
+        var rowan = await Browser.AsAsync(app);
         var id = Statement(await rowan.PageAsync(at), "adherence");
         var (status, body, _) = await rowan.SendAsync(at, $"{at}/remove", ("statement", id), ($"reason:{id}", "ok & <3"));
         Assert.Equal(HttpStatusCode.UnprocessableEntity, status);
-        Assert.Contains("say in at least 10 what was the reason", Visitor.Words(body));
+        Assert.Contains("say in at least 10 what was the reason", Browser.Words(body));
         Assert.Contains("ok &amp; &lt;3</textarea>", body);
         var unticked = await rowan.SendAsync(at, $"{at}/sign");
         Assert.Equal(HttpStatusCode.UnprocessableEntity, unticked.Status);
-        Assert.Contains("is not ticked", unticked.Body);
+        Assert.Contains("is not ticked", unticked.Html);
     }
 
     [Fact]
@@ -136,7 +136,7 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
     {
         var (note, _) = await app.DraftAsync();
         var at = $"/notes/{note}";
-        using var rowan = await Visitor.AsAsync(app);
+        var rowan = await Browser.AsAsync(app);
         var page = await rowan.PageAsync(at);
         var (one, two) = (Statement(page, "adherence"), Statement(page, "review-date"));
         var state = app.State();
@@ -155,7 +155,7 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
         // Sent as they are shown, nothing is new in them.
         var unchanged = await rowan.SendAsync(at, $"{at}/edit", ($"text:{two}", "Second\r\nnew words."));
         Assert.Equal(HttpStatusCode.UnprocessableEntity, unchanged.Status);
-        Assert.Contains("nothing to store", unchanged.Body);
+        Assert.Contains("nothing to store", unchanged.Html);
     }
 
     [Fact]
@@ -163,25 +163,25 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
     {
         var (note, of) = await app.DraftAsync();
         var at = $"/notes/{note}";
-        using var rowan = await Visitor.AsAsync(app);
+        var rowan = await Browser.AsAsync(app);
         var id = Statement(await rowan.PageAsync(at), "review-date");
         await rowan.SendAsync(at, $"{at}/edit", ($"text:{id}", "Ends in July, as agreed."));
         await app.SessionAsync(of, 12, "Went on & better.");
         var stale = await rowan.PageAsync(at);
         Assert.Contains("The record has moved on", stale);
         Assert.Contains("<ins>", stale);
-        Assert.Contains("Went on & better.", Visitor.Words(stale));
+        Assert.Contains("Went on & better.", Browser.Words(stale));
 
         var (status, body, _) = await rowan.SendAsync(at, $"{at}/sign", ("read", "yes"), ("althoughStale", ""));
         Assert.Equal(HttpStatusCode.Conflict, status);
-        Assert.Contains("say in “why it is signed in spite of newer results” why", Visitor.Words(body));
+        Assert.Contains("say in “why it is signed in spite of newer results” why", Browser.Words(body));
         Assert.DoesNotContain("POST /api", body);
 
         Assert.Equal(HttpStatusCode.SeeOther, (await rowan.SendAsync(at, $"{at}/refresh")).Status);
         var fresh = await rowan.PageAsync(at);
         Assert.DoesNotContain("The record has moved on", fresh);
         Assert.Contains("Ends in July, as agreed.", fresh);
-        Assert.Contains("Went on & better.", Visitor.Words(fresh));
+        Assert.Contains("Went on & better.", Browser.Words(fresh));
     }
 
     [Fact]
@@ -189,7 +189,7 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
     {
         var (note, _) = await app.DraftAsync();
         var at = $"/notes/{note}";
-        using var rowan = await Visitor.AsAsync(app);
+        var rowan = await Browser.AsAsync(app);
         Assert.Equal($"{at}?done=signed", (await rowan.SendAsync(at, $"{at}/sign", ("read", "yes"))).Location);
         var signed = await rowan.PageAsync($"{at}?done=signed");
         Assert.DoesNotContain("DRAFT", signed);
@@ -211,9 +211,9 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
 
         var versions = await rowan.PageAsync($"{amendment}/versions?from={note}/2&to={amendment.Split('/')[^1]}/3");
         Assert.Contains("amendment 1, version 3", versions);
-        Assert.Contains("left", Visitor.Words(versions.Split("id=\"differences\"")[1]));
+        Assert.Contains("left", Browser.Words(versions.Split("id=\"differences\"")[1]));
         Assert.Contains("<del>", versions);
-        Assert.Contains("This is version 1 as it stood.", Visitor.Words(await rowan.PageAsync($"{at}?version=1")));
+        Assert.Contains("This is version 1 as it stood.", Browser.Words(await rowan.PageAsync($"{at}?version=1")));
 
         Assert.Equal(HttpStatusCode.SeeOther, (await rowan.SendAsync(amendment, $"{amendment}/withdraw", ("reason", "Of another person, sorry."))).Status);
         var withdrawn = await rowan.PageAsync(amendment);
@@ -226,14 +226,14 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
     {
         var (note, _) = await app.DraftAsync();
         var at = $"/notes/{note}";
-        using var sorrel = await Visitor.AsAsync(app, "Sorrel Pretend", "student physiotherapist", null);
+        var sorrel = await Browser.AsAsync(app, "Sorrel Pretend", "student physiotherapist", null);
         Assert.Contains("makes the note wait for the countersignature", await sorrel.PageAsync(at));
         Assert.Equal($"{at}?done=waiting", (await sorrel.SendAsync(at, $"{at}/sign", ("read", "yes"))).Location);
         Assert.Contains("<strong>DRAFT</strong>", await sorrel.PageAsync(at));
         var own = await sorrel.SendAsync(at, $"{at}/countersign", ("read", "yes"));
         Assert.Equal(HttpStatusCode.UnprocessableEntity, own.Status);
-        Assert.Contains("a registered clinician countersigns", own.Body);
-        using var rowan = await Visitor.AsAsync(app);
+        Assert.Contains("a registered clinician countersigns", own.Html);
+        var rowan = await Browser.AsAsync(app);
         Assert.Equal(HttpStatusCode.SeeOther, (await rowan.SendAsync(at, $"{at}/countersign", ("read", "yes"))).Status);
         var signed = await rowan.PageAsync(at);
         Assert.Contains("countersigned by Rowan Invented", signed);
@@ -246,15 +246,15 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
         var of = await app.ProgrammeAsync();
         var answer = await app.PostAsync("/api/sessions", TradeApp.Session(of, ("redFlags", """["chest-pain"]""")));
         var at = ((string)answer["note"]!["address"]!).Replace("/api", "", StringComparison.Ordinal);
-        using var rowan = await Visitor.AsAsync(app);
+        var rowan = await Browser.AsAsync(app);
         var page = await rowan.PageAsync(at);
         Assert.True(page.IndexOf("Act on this first", StringComparison.Ordinal) < page.IndexOf("<strong>DRAFT", StringComparison.Ordinal));
         Assert.Contains("Open red flags:", page);
         var id = Statement(page, "urgent-flag");
         Assert.DoesNotContain($"id=\"t-{id}\"", page);
-        var refused = await rowan.PostAsync($"{at}/edit", Visitor.Form(page, $"{at}/edit", ($"text:{id}", "Nothing.")));
+        var refused = await rowan.PostAsync($"{at}/edit", Browser.Form(page, $"{at}/edit", ($"text:{id}", "Nothing.")));
         Assert.Equal(HttpStatusCode.UnprocessableEntity, refused.Status);
-        Assert.Contains("clear the flag", refused.Body);
+        Assert.Contains("clear the flag", refused.Html);
     }
 
     [Fact]
@@ -262,7 +262,7 @@ public sealed class ReviewTests(TradeApp app) : IClassFixture<TradeApp>
     {
         var of = await app.ProgrammeAsync();
         await app.PostAsync("/api/sessions", TradeApp.Session(of, ("redFlags", """["dizziness"]""")));
-        using var rowan = await Visitor.AsAsync(app);
+        var rowan = await Browser.AsAsync(app);
         var at = System.Text.RegularExpressions.Regex.Match(await rowan.PageAsync($"/people/{of.Person}"), "href=\"(/flags/[^\"]+)\"").Groups[1].Value;
         Assert.Contains("Home practice session, 10 June 2026, 10:00 : done", await rowan.WordsAsync(at));
         var (status, body, _) = await rowan.SendAsync(at, at, ("reason", "ok <3"));

@@ -82,6 +82,15 @@ public class SheetTests(TradeApp app) : IClassFixture<TradeApp>
     public void The_readability_index_is_the_published_one(string sentence, int times, double grade) =>
         Assert.Equal(Math.Max(0, grade), Readability.Grade(string.Concat(Enumerable.Repeat(sentence, times)))!.Value, 9);
 
+    /// <summary>A library that shares no code with ours computes the same rows in tests/oracles.</summary>
+    [Fact]
+    public void The_readability_index_is_what_another_library_computes()
+    {
+        var rows = JsonNode.Parse(File.ReadAllText(Path.Combine(Repository.Root, "tests/oracles/readability.json")))!.AsArray();
+        Assert.NotEmpty(rows);
+        Assert.All(rows, row => Assert.Equal(Math.Max(0, (double)row!["grade"]!), Readability.Grade((string)row["text"]!)!.Value, 9));
+    }
+
     [Fact]
     public void Too_little_text_has_no_grade() => Assert.Null(Readability.Grade("Stop if it hurts."));
 }

@@ -8,7 +8,7 @@ public class YouTests(TradeApp app) : IClassFixture<TradeApp>
     [Fact]
     public async Task Who_is_working_is_said_once_and_stands_on_every_page_until_it_is_taken_back()
     {
-        using var visitor = await Visitor.AsAsync(app, "Rowan “Row” Invented & Co");
+        var visitor = await Browser.AsAsync(app, "Rowan “Row” Invented & Co");
         Assert.Contains("Working: Rowan “Row” Invented & Co, physiotherapist", await visitor.WordsAsync("/caseload"));
         Assert.Contains("nobody checks that you are who you say", await visitor.WordsAsync("/you"));
         Assert.Equal(HttpStatusCode.SeeOther, (await visitor.SendAsync("/you", "/you/leave")).Status);
@@ -18,7 +18,7 @@ public class YouTests(TradeApp app) : IClassFixture<TradeApp>
     [Fact]
     public async Task After_twelve_hours_it_has_to_be_said_again()
     {
-        using var visitor = await Visitor.AsAsync(app);
+        var visitor = await Browser.AsAsync(app);
         var now = app.Time.Now;
         try
         {
@@ -38,21 +38,21 @@ public class YouTests(TradeApp app) : IClassFixture<TradeApp>
     [InlineData("Rowan <b>Invented</b>", "physiotherapist", "", "contains the HTML tag")]
     public async Task What_cannot_be_is_refused_with_the_remedy_and_what_was_typed_is_kept(string name, string role, string registration, string says)
     {
-        using var visitor = new Visitor(app);
+        var visitor = new Browser(app);
         var (status, body, _) = await visitor.SendAsync("/you", "/you", ("name", name), ("role", role), ("registration", registration), ("registrationBody", ""));
         Assert.Equal(HttpStatusCode.UnprocessableEntity, status);
-        Assert.Contains(says, Visitor.Words(body));
+        Assert.Contains(says, Browser.Words(body));
         Assert.Contains($"value=\"{WebUtility.HtmlEncode(role)}\"", body);
     }
 
     [Fact]
     public async Task A_post_without_the_token_of_the_page_is_refused()
     {
-        using var visitor = new Visitor(app);
+        var visitor = new Browser(app);
         await visitor.PageAsync("/you");
         var (status, body, _) = await visitor.PostAsync("/you", [KeyValuePair.Create("name", "Rowan Invented"), KeyValuePair.Create("role", "physiotherapist")]);
         Assert.Equal(HttpStatusCode.BadRequest, status);
-        Assert.Contains("does not carry the token", Visitor.Words(body));
+        Assert.Contains("does not carry the token", Browser.Words(body));
         Assert.Contains("Say who is working", await visitor.WordsAsync("/caseload"));
     }
 
@@ -63,7 +63,7 @@ public class YouTests(TradeApp app) : IClassFixture<TradeApp>
     [InlineData("/\\elsewhere.example/", "/caseload")]
     public async Task One_is_led_back_to_where_one_came_from_and_never_elsewhere(string back, string to)
     {
-        using var visitor = new Visitor(app);
+        var visitor = new Browser(app);
         var (_, _, location) = await visitor.SendAsync($"/you?back={Uri.EscapeDataString(back)}", "/you", ("name", "Rowan Invented"), ("role", "physiotherapist"));
         Assert.Equal(to, location);
     }

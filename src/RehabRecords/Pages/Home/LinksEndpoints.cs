@@ -33,7 +33,8 @@ internal static class LinksEndpoints
 {
     public static void MapHomeLinkPages(this IEndpointRouteBuilder routes)
     {
-        routes.MapGet("/programmes/{id}/home-links", async (string id, HandOutHomeLink links, RecordStore store, CancellationToken ct) => Page(await ViewAsync(id, links, store, ct)));
+        routes.MapGet("/programmes/{id}/home-links", async (string id, HttpContext http, HandOutHomeLink links, RecordStore store, CancellationToken ct) =>
+            Page(await ViewAsync(id, http, links, store, ct)));
         routes.MapPost("/programmes/{id}/home-links", MakeAsync);
         routes.MapPost("/programmes/{id}/home-links/{link}/revocation", RevokeAsync);
     }
@@ -52,11 +53,11 @@ internal static class LinksEndpoints
             var kept = (KeptAnswer)await links.MakeAsync(id, asked, ct);
             var address = JsonSerializer.Deserialize<HomeLinkAnswer>(kept.Answer.Body.Span, TradeJson.Options)!.Address;
             // Not by way of another address: it would have to carry the secret.
-            return Page(await ViewAsync(id, links, store, ct) with { Made = address is null ? null : (address, QrCode.Svg(address)), MadeBefore = address is null });
+            return Page(await ViewAsync(id, http, links, store, ct) with { Made = address is null ? null : (address, QrCode.Svg(address)), MadeBefore = address is null });
         }
         catch (RefusedException refused) when (refused.Refusal is not (Refusal.Unavailable or Refusal.NotFound))
         {
-            return Page(await RefusedAsync(id, form, refused, "", links, store, ct), Host.Failure.StatusOf(refused.Refusal));
+            return Page(await RefusedAsync(id, http, form, refused, "", links, store, ct), Host.Failure.StatusOf(refused.Refusal));
         }
     }
 
@@ -71,21 +72,25 @@ internal static class LinksEndpoints
         }
         catch (RefusedException refused) when (refused.Refusal is not (Refusal.Unavailable or Refusal.NotFound))
         {
-            return Page(await RefusedAsync(id, form, refused, link, links, store, ct), Host.Failure.StatusOf(refused.Refusal));
+            return Page(await RefusedAsync(id, http, form, refused, link, links, store, ct), Host.Failure.StatusOf(refused.Refusal));
         }
     }
 
-    private static async Task<LinksView> RefusedAsync(string id, IFormCollection form, RefusedException refused, string of, HandOutHomeLink links, RecordStore store, CancellationToken ct) =>
-        await ViewAsync(id, links, store, ct) with
+    private static async Task<LinksView> RefusedAsync(string id, HttpContext http, IFormCollection form, RefusedException refused, string of, HandOutHomeLink links, RecordStore store, CancellationToken ct) =>
+        await ViewAsync(id, http, links, store, ct) with
         {
             Typed = form.Where(f => f.Key[0] != '_').ToDictionary(f => f.Key, f => f.Value.ToString(), StringComparer.Ordinal),
             Faults = new Faults(refused.Issues, of),
         };
 
-    private static async Task<LinksView> ViewAsync(string id, HandOutHomeLink links, RecordStore store, CancellationToken ct)
+    private static async Task<LinksView> ViewAsync(string id, HttpContext http, HandOutHomeLink links, RecordStore store, CancellationToken ct)
     {
         var (programme, _) = await store.RoutedAsync<CarePlan>(id, "programme", ct);
-        return new LinksView(id, programme.Title ?? "Programme", Rules.Bare(programme.Subject.Reference!, "Patient"), await links.ListAsync(id, ct));
+        var who = DeskEndpoints.WhoOf(http);
+        return new LinksView(id, programme.Title ?? "Programme", Rules.Bare(programme.Subject.Reference!, "Patient"), await links.ListAsync(id, ct))
+        {
+            Typed = new Dictionary<string, string> { ["by.name"] = who.Name ?? "", ["by.role"] = who.Role ?? "", ["by.registration"] = who.Registration ?? "" },
+        };
     }
 
     private static RazorComponentResult<LinksPage> Page(LinksView view, int status = StatusCodes.Status200OK) => new(new { Model = view }) { StatusCode = status };

@@ -2,10 +2,10 @@ using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using RehabRecords.Clinical;
 using RehabRecords.Fhir.Store;
+using RehabRecords.Pages.Received;
 using RehabRecords.People;
 using RehabRecords.Progress;
 using RehabRecords.Terms;
-using RehabRecords.Trade;
 
 namespace RehabRecords.Pages.Person;
 
@@ -18,10 +18,7 @@ internal sealed class PersonReads(RecordStore store, ProgressReader progress, Cl
     /// <exception cref="Fhir.RefusedException">There is no such person.</exception>
     public async Task<PersonView> ReadAsync(string id, string? programme, bool wholeTimeline, CancellationToken ct)
     {
-        var (patient, _) = await store.RoutedAsync<Patient>(id, "person", ct);
-        var flags = await store.FindAllAsync<Flag>($"subject=Patient/{id}", ct);
-        var person = PersonMapping.ToAnswer(patient, await store.CarerOfAsync(id, ct), flags.Where(f =>
-            f.Status == Flag.FlagStatus.Active && f.Category.Exists(c => c.CodeIn(Systems.FlagCategory) == FlagCategory.Precaution)));
+        var person = await PersonEndpoints.GetAsync(id, store, ct);
         var today = book.Today;
         var plans = await store.FindAllAsync<CarePlan>($"subject=Patient/{id}", ct);
         var lines = plans.Select(Line).OrderByDescending(p => p.Start).ThenByDescending(p => p.Id, StringComparer.Ordinal).ToList();
@@ -30,6 +27,7 @@ internal sealed class PersonReads(RecordStore store, ProgressReader progress, Cl
         {
             Programmes = lines,
             Notes = [.. notes.Select(Line).OrderByDescending(n => n.To, StringComparer.Ordinal).ThenByDescending(n => n.Id, StringComparer.Ordinal)],
+            Received = await ReceivedEndpoints.OfPersonAsync(store, id, plans.Select(p => p.Id!), ct),
             WholeTimeline = wholeTimeline,
         };
         var chosen = lines.Find(p => p.Id == programme) ?? lines.Find(p => p.Status is "active" or "on-hold") ?? lines.Find(p => p.Status is not ("draft" or "entered-in-error"));
@@ -45,6 +43,7 @@ internal sealed class PersonReads(RecordStore store, ProgressReader progress, Cl
             // Up to today, not to the latest result: the days nobody reported are what one looks for here.
             Days = PracticeDay.Calendar(record.Plan, record.Reports, record.Programme.Start, last > record.AsOf ? last : record.AsOf),
             Measures = [.. MeasureSeriesOf.All(record, findings)],
+            Changes = [.. Timeline.Changes(record).OrderByDescending(c => c.Day).ThenBy(c => c.Words, StringComparer.Ordinal)],
             Timeline = [.. Timeline.Of(record, view.Notes).Take(wholeTimeline ? int.MaxValue : ShortTimeline)],
         };
     }

@@ -19,7 +19,13 @@ public sealed record PersonView(PersonAnswer Person, string Name, int? Age, Date
 
     public IReadOnlyList<MeasureSeries> Measures { get; init; } = [];
 
+    /// <summary>Documents of other teams that were taken in.</summary>
+    public IReadOnlyList<Received.ReceivedLine> Received { get; init; } = [];
+
     public IReadOnlyList<NoteLineView> Notes { get; init; } = [];
+
+    /// <summary>How the programme shown was changed, the latest change first.</summary>
+    public IReadOnlyList<TimelineEvent> Changes { get; init; } = [];
 
     public IReadOnlyList<TimelineEvent> Timeline { get; init; } = [];
 

@@ -31,13 +31,21 @@ internal static class Timeline
             yield return new(Schedule.DayOf(flag.Since, zone), "Red flag", $"{CodeLists.RedFlag.Words(flag.Code)}{(flag.Open ? ", not cleared" : ", cleared")}", Fhir(flag.Evidence));
         foreach (var harm in record.Harms)
             yield return new(harm.Day, "Harm", $"{CodeLists.AdverseEventKind.Words(harm.Report.Kind)}, {harm.Report.Severity}", Fhir(harm.Report.Evidence));
+        foreach (var change in Changes(record))
+            yield return change;
+        foreach (var goal in record.Goals)
+            foreach (var level in goal.Attained)
+                yield return new(Schedule.DayOf(level.At, zone), "Goal", $"{goal.Description}: level {level.Level:+0;−0;0}", Fhir(level.Evidence));
+    }
+
+    /// <summary>What clinicians changed in the programme since it began, or decided to leave as it is.</summary>
+    public static IEnumerable<TimelineEvent> Changes(ProgrammeRecord record)
+    {
+        var zone = record.Programme.TimeZone;
         foreach (var decision in record.Decisions)
             yield return new(Schedule.DayOf(decision.At, zone), "Decision", $"{Title(record, decision.Planned)}: {CodeLists.Decision.Words(decision.Code)}{(decision.Change is null ? "" : $" ({decision.Change})")}, {decision.By}", Fhir(decision.Evidence));
         foreach (var pause in record.Pauses)
             yield return new(pause.Days.From, "Pause", $"{(pause.Days.To is { } to ? $"to {Wording.Date(to)}" : "no end set")}{(pause.Days.Reason is null ? "" : $": {pause.Days.Reason}")}", null);
-        foreach (var goal in record.Goals)
-            foreach (var level in goal.Attained)
-                yield return new(Schedule.DayOf(level.At, zone), "Goal", $"{goal.Description}: level {level.Level:+0;−0;0}", Fhir(level.Evidence));
     }
 
     private static string Title(ProgrammeRecord record, string planned) =>
