@@ -56,6 +56,12 @@ public sealed class ServedClinic : IAsyncLifetime
     /// <summary>A draft, since the demo hands over every programme.</summary>
     public string Draft { get; private set; } = "";
 
+    /// <summary>A letter about Ada, not signed.</summary>
+    public string Letter { get; private set; } = "";
+
+    /// <summary>One about Bram, signed.</summary>
+    public string SignedLetter { get; private set; } = "";
+
     /// <summary>Where Ada's carer reports a session from home.</summary>
     public string HomeLink { get; private set; } = "";
 
@@ -101,8 +107,31 @@ public sealed class ServedClinic : IAsyncLifetime
         var link = await App.PostAsync($"/api/programmes/{Programme("ada-sampleton")}/home-links", JsonNode.Parse("""{ "for": "carer", "validUntil": "2026-10-11", "by": { "name": "Rowan Pretendley", "role": "physiotherapist" } }""")!);
         // What is handed out starts with the service's own address, and the test's port is another.
         HomeLink = new Uri((string)link["address"]!).AbsolutePath;
+        Letter = await LetterAsync("ada-sampleton");
+        SignedLetter = await LetterAsync("bram-inventley");
+        await SignAsync(SignedLetter);
         _playwright = await Playwright.CreateAsync();
         Browser = await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = BrowserPath, Args = BrowserArguments });
+    }
+
+    private async Task<string> LetterAsync(string name) => ((string)(await App.PostAsync("/api/letters", JsonNode.Parse($$"""
+        {
+          "person": "{{Person(name)}}", "to": { "name": "Merle Inventsen", "role": "community physiotherapist", "organisation": "Vale Community Team" },
+          "copies": [{ "name": "Dr Imagined", "role": "GP", "organisation": "Pebblewick Surgery" }], "from": "2026-10-12",
+          "reason": "The move to the vale, nearer to the family.", "request": "Carry on with the programme, and see at home within two weeks.",
+          "contact": "Pebblewick Community Therapy, 01632 960000, Monday to Friday.", "author": { "name": "Rowan Pretendley", "role": "physiotherapist" }
+        }
+        """)!))["address"]!).Replace("/api/notes/", "/notes/", StringComparison.Ordinal);
+
+    private async Task SignAsync(string note)
+    {
+        using var sign = new HttpRequestMessage(HttpMethod.Post, $"/api{note}/signature")
+        {
+            Content = JsonContent.Create(new { by = new { name = "Rowan Pretendley", role = "physiotherapist", registrationBody = "Register of Invented Professions", registration = "INV-1001" } }),
+            Headers = { { "If-Match", "W/\"1\"" } },
+        };
+        using var signed = await App.Http.SendAsync(sign);
+        Assert.True(signed.IsSuccessStatusCode, await signed.Content.ReadAsStringAsync());
     }
 
     public async Task DisposeAsync()
