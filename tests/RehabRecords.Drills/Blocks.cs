@@ -1,0 +1,62 @@
+namespace RehabRecords.Drills;
+
+/// <summary>A file on a disk that has taken some writes for good and keeps the later ones in its memory.</summary>
+internal sealed class Blocks
+{
+    private readonly List<Step> _waiting = [];
+    private byte[] _sure = [];
+
+    public void Do(Step step)
+    {
+        switch (step)
+        {
+            // That a file was deleted counts as known at once: an older one does not come back.
+            case { Bytes: null, Place: -2 }:
+                _waiting.Clear();
+                _sure = [];
+                break;
+            case { Bytes: null, Place: -1 }:
+                foreach (var write in _waiting)
+                    Apply(ref _sure, write, write.Bytes?.Length ?? 0);
+                _waiting.Clear();
+                break;
+            default:
+                _waiting.Add(step);
+                break;
+        }
+    }
+
+    /// <summary>What is there after the power came back.</summary>
+    /// <param name="way">0: nothing that waited arrived; 1: all; 2: some of it; 3: a beginning of it, the last write in part.</param>
+    public byte[] After(Random random, int way, int sector)
+    {
+        var left = _sure.ToArray();
+        var arrived = way switch
+        {
+            0 => [],
+            1 => _waiting,
+            2 => _waiting.Where(_ => random.Next(2) == 0).ToList(),
+            _ => _waiting.Take(random.Next(_waiting.Count + 1)).ToList(),
+        };
+        foreach (var (write, last) in arrived.Select((w, i) => (w, i == arrived.Count - 1)))
+        {
+            var length = write.Bytes?.Length ?? 0;
+            Apply(ref left, write, way == 3 && last && length > sector ? random.Next(length / sector) * sector : length);
+        }
+
+        return left;
+    }
+
+    private static void Apply(ref byte[] file, Step step, int length)
+    {
+        if (step.Bytes is not { } bytes)
+        {
+            Array.Resize(ref file, (int)step.Place);
+            return;
+        }
+
+        if (file.Length < step.Place + length)
+            Array.Resize(ref file, (int)step.Place + length);
+        bytes.AsSpan(0, length).CopyTo(file.AsSpan((int)step.Place));
+    }
+}

@@ -1,0 +1,125 @@
+using System.Diagnostics;
+using System.Globalization;
+using System.Net;
+using System.Net.Sockets;
+
+namespace RehabRecords.Drills;
+
+/// <summary>The service as a process of its own, which a drill may kill, pause or start again on the same record.</summary>
+internal sealed class Instance : IAsyncDisposable
+{
+    private readonly Process _process;
+    private readonly List<string> _said = [];
+
+    private Instance(IReadOnlyList<string> before, Backend backend, IReadOnlyDictionary<string, string> environment)
+    {
+        Http = new HttpClient(new SocketsHttpHandler { MaxConnectionsPerServer = 1024 })
+        {
+            BaseAddress = new Uri($"http://127.0.0.1:{FreePort()}"),
+            Timeout = TimeSpan.FromSeconds(60),
+        };
+        IReadOnlyList<string> line = [.. before, "dotnet", Path.Combine(AppContext.BaseDirectory, "RehabRecords.dll"), "--urls", Http.BaseAddress.ToString().TrimEnd('/'), .. backend.Arguments];
+        var start = new ProcessStartInfo(line[0], line.Skip(1)) { RedirectStandardOutput = true, RedirectStandardError = true };
+        start.Environment["Logging__LogLevel__Default"] = "Warning";
+        foreach (var (name, value) in backend.Environment.Concat(environment))
+            start.Environment[name] = value;
+        _process = Process.Start(start) ?? throw new InvalidOperationException($"{line[0]} did not start.");
+        _process.OutputDataReceived += (_, said) => Keep(said.Data);
+        _process.ErrorDataReceived += (_, said) => Keep(said.Data);
+        _process.BeginOutputReadLine();
+        _process.BeginErrorReadLine();
+    }
+
+    public HttpClient Http { get; }
+
+    public bool Runs => !_process.HasExited;
+
+    public long ResidentMegabytes
+    {
+        get
+        {
+            _process.Refresh();
+            return _process.WorkingSet64 / 1048576;
+        }
+    }
+
+    public string LastWords
+    {
+        get
+        {
+            lock (_said)
+                return string.Join('\n', _said.TakeLast(20));
+        }
+    }
+
+    /// <summary>Starts it and waits until it takes requests.</summary>
+    /// <param name="before">A program that runs it, with its arguments.</param>
+    public static async Task<Instance> StartAsync(Backend backend, IReadOnlyList<string>? before = null, IReadOnlyDictionary<string, string>? environment = null)
+    {
+        var instance = new Instance(before ?? [], backend, environment ?? new Dictionary<string, string>());
+        for (var began = Stopwatch.GetTimestamp(); ; await Task.Delay(20))
+        {
+            if (!instance.Runs || Stopwatch.GetElapsedTime(began) > TimeSpan.FromMinutes(3))
+                throw new InvalidOperationException("The service did not start: " + instance.LastWords);
+            if (await instance.StatusAsync("/health/ready") == HttpStatusCode.OK)
+                return instance;
+        }
+    }
+
+    /// <summary>Null when it cannot be reached.</summary>
+    public async Task<HttpStatusCode?> StatusAsync(string address)
+    {
+        try
+        {
+            using var answer = await Http.GetAsync(address);
+            return answer.StatusCode;
+        }
+        catch (Exception e) when (e is HttpRequestException or TaskCanceledException)
+        {
+            return null;
+        }
+    }
+
+    /// <summary>As by "kill -9": no handler runs. With a program around it, the service is its child and goes too.</summary>
+    public async Task KillAsync()
+    {
+        _process.Kill(entireProcessTree: true);
+        await _process.WaitForExitAsync();
+    }
+
+    /// <summary>Asks it to end, and waits.</summary>
+    public async Task StopAsync()
+    {
+        await SignalAsync("TERM");
+        await _process.WaitForExitAsync();
+    }
+
+    public Task SignalAsync(string signal) => Shell.RunAsync("kill", $"-{signal}", _process.Id.ToString(CultureInfo.InvariantCulture));
+
+    public async ValueTask DisposeAsync()
+    {
+        Http.Dispose();
+        if (Runs)
+            await KillAsync();
+        _process.Dispose();
+    }
+
+    private void Keep(string? line)
+    {
+        if (line is null)
+            return;
+        lock (_said)
+        {
+            _said.Add(line);
+            if (_said.Count > 200)
+                _said.RemoveRange(0, 100);
+        }
+    }
+
+    private static int FreePort()
+    {
+        using var listener = new TcpListener(IPAddress.Loopback, 0);
+        listener.Start();
+        return ((IPEndPoint)listener.LocalEndpoint).Port;
+    }
+}
