@@ -88,7 +88,8 @@ internal static class Clients
                 await to.WriteAsync(block);
                 await to.WriteAsync("\r\n"u8.ToArray());
             }
-        });
+        }
+        );
         yield return ("a length below what comes", Post("Content-Length: 10"), to => to.WriteAsync(Encoding.ASCII.GetBytes($"{{\"seed\":{seed}}}{new string('y', 1000)}")).AsTask());
         var bomb = Bomb();
         yield return ("a body that unpacks a thousandfold", Post($"Content-Encoding: gzip\r\nContent-Length: {bomb.Length}"), to => to.WriteAsync(bomb).AsTask());
