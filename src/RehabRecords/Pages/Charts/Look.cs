@@ -36,6 +36,8 @@ internal static class Look
     {
         Position = AxisPosition.Left,
         Title = title,
+        // The page's type is wider than the one the plot was measured with.
+        AxisTitleDistance = 16,
         TicklineColor = Faint,
         AxislineColor = Faint,
         MajorGridlineStyle = LineStyle.Dot,
