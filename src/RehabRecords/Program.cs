@@ -58,7 +58,6 @@ return await Start.RunAsync(args, static args =>
     var app = builder.Build();
     app.UseStandardHeaders(settings);
     app.UseFailures();
-    app.UseReadiness();
     app.UseForms();
 
     app.MapHealth();

@@ -1,6 +1,7 @@
 using System.Collections.Concurrent;
 using System.Collections.Frozen;
 using System.Text.Json;
+using Firely.Fhir.Validation.Compilation;
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Specification.Source;
 using RehabRecords.Fhir.Packages;
@@ -11,7 +12,7 @@ namespace RehabRecords.Fhir.Definitions;
 /// <summary>
 /// The definitions of R4 and our own profiles, in one file beside the program that is made at build time. Only the index
 /// is read at start; a definition is parsed when it is first asked for and then kept, because reading the whole
-/// specification takes seconds and hundreds of megabytes.
+/// specification takes seconds and hundreds of megabytes. A parsed definition is shared by all threads and never changed.
 /// </summary>
 public sealed class DefinitionsPack : IAsyncResourceResolver, IDisposable
 {
@@ -33,7 +34,7 @@ public sealed class DefinitionsPack : IAsyncResourceResolver, IDisposable
         _byUrl = Entries.GroupBy(e => e.Url, StringComparer.Ordinal)
             .ToFrozenDictionary(g => g.Key, g => g.OrderByDescending(e => e.Version, VersionOrder.Instance).ToArray(), StringComparer.Ordinal);
         foreach (var (entry, resource) in packages.Definitions)
-            _parsed[entry] = new Lazy<Resource>(resource);
+            _parsed[entry] = new Lazy<Resource>(resource.WithCorrections()!);
     }
 
     /// <summary>What the pack holds, without parsing any of it.</summary>
@@ -66,10 +67,22 @@ public sealed class DefinitionsPack : IAsyncResourceResolver, IDisposable
     }
 
     /// <summary>The definition with this canonical (with or without version), or null.</summary>
-    public Resource? Find(string canonical)
+    public Resource? Find(string canonical) => EntryOf(canonical) is { } entry ? Find(entry) : null;
+
+    /// <summary>The definition that lies there.</summary>
+    internal Resource Find(PackEntry entry)
     {
-        var entry = EntryOf(canonical);
-        return entry is null ? null : _parsed.GetOrAdd(entry, static (e, pack) => new Lazy<Resource>(() => pack.Parse(e)), this).Value;
+        var parsed = _parsed.GetOrAdd(entry, static (e, pack) => new Lazy<Resource>(() => pack.Parse(e)), this);
+        try
+        {
+            return parsed.Value;
+        }
+        catch (IOException)
+        {
+            // Read again by whoever asks next.
+            _parsed.TryRemove(new(entry, parsed));
+            throw;
+        }
     }
 
     public T? Find<T>(string canonical)
@@ -122,6 +135,12 @@ public sealed class DefinitionsPack : IAsyncResourceResolver, IDisposable
     /// <summary>The official search parameters of R4. Parses all of them: read once and keep.</summary>
     public IEnumerable<SearchParameter> SearchParameters() => OfType<SearchParameter>("SearchParameter");
 
+    /// <summary>Those that any of the types has. The others, most of them, are not parsed.</summary>
+    public IEnumerable<SearchParameter> SearchParameters(IReadOnlyCollection<string> types) =>
+        from entry in Entries
+        where entry.Type == "SearchParameter" && (entry.Of is not { } bases || bases.Split(' ').Any(b => b == "Resource" || types.Contains(b)))
+        select (SearchParameter)Find(entry);
+
     public IEnumerable<CompartmentDefinition> Compartments() => OfType<CompartmentDefinition>("CompartmentDefinition");
 
     public static string CoreTypeUrl(string type) => "http://hl7.org/fhir/StructureDefinition/" + type;
@@ -144,7 +163,8 @@ public sealed class DefinitionsPack : IAsyncResourceResolver, IDisposable
     {
         var bytes = new byte[entry.Length];
         ReadFully(_file, bytes, _firstByte + entry.Offset);
-        return ResourceReader.Trusted<Resource>(bytes);
+        // What is known to be wrong in R4's own definitions is put right here, once, before anybody else sees them.
+        return ResourceReader.Trusted<Resource>(bytes).WithCorrections()!;
     }
 
     private static (PackIndex Index, long FirstByte) ReadIndex(Microsoft.Win32.SafeHandles.SafeFileHandle file, string path)

@@ -163,7 +163,7 @@ public static class PackBuilder
             ((IConformanceResource)resource).Url!,
             resource.TypeName,
             (resource as IVersionableConformanceResource)?.Version,
-            structure?.Type,
+            structure?.Type ?? (resource is SearchParameter parameter ? string.Join(' ', parameter.Base) : null),
             structure?.Kind?.ToString() is { } kind ? KindCode(kind) : null,
             structure?.Derivation == StructureDefinition.TypeDerivationRule.Constraint,
             own,

@@ -6,7 +6,7 @@ namespace RehabRecords.Fhir.Definitions;
 /// <param name="Url">Canonical address without version.</param>
 /// <param name="Type">Resource type, such as StructureDefinition.</param>
 /// <param name="Version">Business version, or null.</param>
-/// <param name="Of">For a StructureDefinition: the type it is about (Patient, Extension, ...).</param>
+/// <param name="Of">For a StructureDefinition: the type it is about (Patient, Extension, ...). For a SearchParameter: the types that have it, with spaces between.</param>
 /// <param name="Kind">For a StructureDefinition: primitive-type, complex-type, resource or logical.</param>
 /// <param name="Constrains">True for a profile or extension, false for a base type.</param>
 /// <param name="Own">True when it comes from the profiles folder and not from the R4 specification.</param>

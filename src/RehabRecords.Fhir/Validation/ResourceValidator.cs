@@ -24,13 +24,14 @@ public sealed class ResourceValidator : IDisposable
         _pack = pack;
         _rules = rules;
         Targets = new ReferenceTargets(pack);
+        var schemas = new Schemas(pack);
         _profiles = new Validator(pack, new LocalTerminologyService(pack), referenceResolver: null, new ValidationSettings
         {
             // Unknown profiles and extensions are reported by checks of ours, which say what to do.
             SelectValidationProfiles = (_, claimed, _, _) => [.. claimed.Where(c => pack.EntryOf(c.ToString()) is { Type: "StructureDefinition" })],
             FollowExtensionUrl = (_, url) =>
                 url is not null && pack.EntryOf(url.ToString()) is { Of: "Extension" } ? ExtensionUrlHandling.WarnIfMissing : ExtensionUrlHandling.DontResolve,
-        });
+        }, schemas);
         _checks =
         [
             new ProfilesClaimedCheck(pack),
@@ -114,10 +115,7 @@ public sealed class ResourceValidator : IDisposable
         return issues.Issues;
     }
 
-    /// <summary>
-    /// Makes the schemas of the types and profiles in use. To be called once before the first request, on one thread:
-    /// the schemas are then only read.
-    /// </summary>
+    /// <summary>Makes the schemas of the types and profiles in use, so that the first requests need not wait for them.</summary>
     public void WarmUp()
     {
         foreach (var resource in WarmUpResources.Of(_pack))

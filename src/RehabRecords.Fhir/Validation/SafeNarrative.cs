@@ -1,3 +1,4 @@
+using System.Runtime.CompilerServices;
 using System.Text.RegularExpressions;
 using System.Xml;
 using System.Xml.Linq;
@@ -33,10 +34,25 @@ public static partial class SafeNarrative
          + "href name hreflang rel rev charset type shape coords src alt longdesc height usemap ismap summary border frame rules cellspacing cellpadding "
          + "cite datetime xml:space nohref").Split(' '), StringComparer.Ordinal);
 
+    private static readonly object Seen = new();
+
+    // The reader looks at a narrative before the validator does. It is the very same text then, known by its place in memory.
+    private static readonly ConditionalWeakTable<string, object> Safe = new();
+
     /// <summary>The reasons why the div is refused, each naming what it found; empty for a safe one.</summary>
     public static IReadOnlyList<NarrativeProblem> Problems(string div)
     {
         ArgumentNullException.ThrowIfNull(div);
+        if (Safe.TryGetValue(div, out _))
+            return [];
+        var problems = Find(div);
+        if (problems.Count == 0)
+            Safe.TryAdd(div, Seen);
+        return problems;
+    }
+
+    private static List<NarrativeProblem> Find(string div)
+    {
         XElement root;
         try
         {

@@ -1,6 +1,9 @@
 namespace RehabRecords.Host;
 
-/// <summary>Whether the process runs (live) and whether it can take requests (ready).</summary>
+/// <summary>
+/// Whether the process runs (live) and whether it is warm (ready). Requests are answered before that too, since whatever they need of the
+/// definitions is loaded for them; somebody who can choose between instances chooses a warm one.
+/// </summary>
 internal static class Health
 {
     private const string Folder = "/health";
@@ -15,20 +18,5 @@ internal static class Health
             http.Response.StatusCode = ready ? StatusCodes.Status200OK : StatusCodes.Status503ServiceUnavailable;
             return http.Response.WriteAsJsonAsync(new { status = ready ? "ready" : "loading definitions" });
         });
-    }
-
-    /// <summary>Requests that come while definitions are loaded wait the second it takes, rather than fail.</summary>
-    public static IApplicationBuilder UseReadiness(this IApplicationBuilder app)
-    {
-        var start = app.ApplicationServices.GetRequiredService<StartUp>();
-        return app.Use((context, next) => start.Ready.IsCompletedSuccessfully || context.Request.Path.StartsWithSegments(Folder, StringComparison.Ordinal)
-            ? next(context)
-            : AfterStartAsync(context, next));
-
-        async Task AfterStartAsync(HttpContext context, RequestDelegate next)
-        {
-            await start.Ready.WaitAsync(context.RequestAborted);
-            await next(context);
-        }
     }
 }

@@ -19,7 +19,7 @@ internal static class Record
         services.TryAddSingleton(TimeProvider.System);
         services.AddSingleton(ResourceRegistry.Standard);
         services.AddSingleton(s => DefinitionsPack.Open(packagesFolder: s.GetRequiredService<Settings>().PackagesFolder));
-        services.AddSingleton(s => SearchParameters.From(s.GetRequiredService<DefinitionsPack>().SearchParameters(), s.GetRequiredService<ResourceRegistry>(), s.GetRequiredService<DefinitionsPack>().Compartments()));
+        services.AddSingleton(s => SearchParametersOf(s.GetRequiredService<DefinitionsPack>(), s.GetRequiredService<ResourceRegistry>()));
         services.AddSingleton<SearchIndexer>();
         services.AddSingleton(s => ResourceValidator.Create(s.GetRequiredService<DefinitionsPack>()));
         // Opened once, before the service listens, so nothing waits behind this.
@@ -30,6 +30,9 @@ internal static class Record
         services.AddSingleton<StartUp>();
         services.AddHostedService(s => s.GetRequiredService<StartUp>());
     }
+
+    private static SearchParameters SearchParametersOf(DefinitionsPack pack, ResourceRegistry registry) =>
+        SearchParameters.From(pack.SearchParameters([.. registry.Kinds.Select(k => k.Type)]), registry, pack.Compartments());
 
     public static void AddRest(this IServiceCollection services)
     {

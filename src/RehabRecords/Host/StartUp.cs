@@ -6,8 +6,8 @@ using RehabRecords.Fhir.Validation;
 namespace RehabRecords.Host;
 
 /// <summary>
-/// What must be done before requests are answered: the store is opened before the service listens, so that a broken one
-/// is noticed at once; the validator loads its definitions meanwhile, and requests wait for it.
+/// What is done at the start: the store is opened before the service listens, so that a broken one is noticed at once; the
+/// validator loads the definitions in use meanwhile. No request waits for all of them.
 /// </summary>
 internal sealed partial class StartUp(IServiceProvider services, IHostApplicationLifetime lifetime, ILogger<StartUp> log) : IHostedService
 {

@@ -34,16 +34,17 @@ internal sealed class DocumentCheck : IResourceCheck
     {
         var reached = new HashSet<Resource>(ReferenceEqualityComparer.Instance) { composition };
         var waiting = new Queue<Resource>([composition]);
+        var linked = links.Where(l => l.From is not null && l.To is not null).ToLookup(l => l.From!, l => l.To!, ReferenceEqualityComparer.Instance);
         while (waiting.TryDequeue(out var from))
-            foreach (var (_, to) in links.Where(l => l.From == from && l.To is not null))
-                if (reached.Add(to!))
-                    waiting.Enqueue(to!);
+            foreach (var to in linked[from])
+                if (reached.Add(to))
+                    waiting.Enqueue(to);
 
         for (var i = 0; i < document.Entry.Count; i++)
         {
             var resource = document.Entry[i].Resource;
             var hasPart = resource is null || reached.Contains(resource) || resource is Binary
-                || (resource is Provenance && links.Any(l => l.From == resource && l.To is not null && reached.Contains(l.To)));
+                || (resource is Provenance && linked[resource].Any(reached.Contains));
             if (!hasPart)
             {
                 issues.Add(Issue.Error(

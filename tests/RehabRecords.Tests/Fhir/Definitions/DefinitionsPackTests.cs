@@ -1,5 +1,7 @@
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir;
 using RehabRecords.Fhir.Definitions;
+using RehabRecords.Fhir.Search;
 
 namespace RehabRecords.Tests.Fhir.Definitions;
 
@@ -54,6 +56,17 @@ public class DefinitionsPackTests
         var parameters = Pack.SearchParameters().ToList();
         Assert.True(parameters.Count > 1300, $"{parameters.Count} search parameters");
         Assert.Contains(parameters, p => p.Code == "instantiates-canonical" && p.Base.Contains(ResourceType.CarePlan));
+    }
+
+    [Fact]
+    public void The_parameters_of_the_types_that_are_kept_make_the_same_index_as_all_of_them()
+    {
+        var registry = ResourceRegistry.Standard;
+        string[] kept = [.. registry.Kinds.Select(k => k.Type)];
+        Assert.Equal(
+            SearchParameters.From(Pack.SearchParameters(), registry, Pack.Compartments()).Fingerprint,
+            SearchParameters.From(Pack.SearchParameters(kept), registry, Pack.Compartments()).Fingerprint);
+        Assert.True(Pack.SearchParameters(kept).Count() < Pack.SearchParameters().Count() / 2);
     }
 
     [Fact]
