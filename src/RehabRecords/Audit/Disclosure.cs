@@ -13,14 +13,14 @@ internal sealed record Asking(Organization Recipient, string Address);
 /// </summary>
 internal static class Disclosure
 {
-    private const string Dicom = "http://dicom.nema.org/resources/ontology/DCM";
+    internal const string Dicom = "http://dicom.nema.org/resources/ontology/DCM";
 
     public static AuditEvent Of(Asking asking, string person, string about, Identifier document, Consent consent, Settings settings, DateTimeOffset now)
     {
         var entry = Common(asking, person, about, settings, now);
-        entry.Subtype = [new Coding("http://terminology.hl7.org/CodeSystem/iso-21089-lifecycle", "disclose", "Disclose")];
+        entry.Subtype = [Disclosed()];
         entry.Outcome = AuditEvent.AuditEventOutcome.N0;
-        entry.PurposeOfEvent = [new CodeableConcept("http://terminology.hl7.org/CodeSystem/v3-ActReason", "TREAT")];
+        entry.PurposeOfEvent = [Treatment()];
         entry.Entity.Add(Thing(new ResourceReference { Identifier = document }, "3", "The document that was handed over"));
         entry.Entity.Add(Thing(new ResourceReference($"Consent/{consent.Id}"), "4", "The consent under which it was handed over"));
         entry.Text = Trade.Readable.Of($"The programme {about} of Patient/{person} was handed to {asking.Recipient.Name} under Consent/{consent.Id}.");
@@ -62,20 +62,26 @@ internal static class Disclosure
         Source = new() { Observer = Self(settings) },
         Entity =
         [
-            new()
-            {
-                What = new ResourceReference($"Patient/{person}"),
-                Type = new Coding("http://terminology.hl7.org/CodeSystem/audit-entity-type", "1", "Person"),
-                Role = new Coding("http://terminology.hl7.org/CodeSystem/object-role", "1", "Patient"),
-            },
+            Whose(person),
             Thing(new ResourceReference(about), "4", "The programme"),
         ],
     };
 
-    private static ResourceReference Self(Settings settings) =>
+    internal static Coding Disclosed() => new("http://terminology.hl7.org/CodeSystem/iso-21089-lifecycle", "disclose", "Disclose");
+
+    internal static CodeableConcept Treatment() => new("http://terminology.hl7.org/CodeSystem/v3-ActReason", "TREAT");
+
+    internal static AuditEvent.EntityComponent Whose(string person) => new()
+    {
+        What = new ResourceReference($"Patient/{person}"),
+        Type = new Coding("http://terminology.hl7.org/CodeSystem/audit-entity-type", "1", "Person"),
+        Role = new Coding("http://terminology.hl7.org/CodeSystem/object-role", "1", "Patient"),
+    };
+
+    internal static ResourceReference Self(Settings settings) =>
         new() { Type = "Device", Identifier = new Identifier("urn:ietf:rfc:3986", settings.FhirBase), Display = "RehabRecords" };
 
-    private static AuditEvent.EntityComponent Thing(ResourceReference what, string role, string words) => new()
+    internal static AuditEvent.EntityComponent Thing(ResourceReference what, string role, string words) => new()
     {
         What = what,
         Type = new Coding("http://terminology.hl7.org/CodeSystem/audit-entity-type", "2", "System Object"),

@@ -53,7 +53,7 @@ public static class ExchangeEndpoints
     }
 
     private static async Task<IResult> TakeInAsync(HttpContext http, string? person, bool? check, [FromServices] TakeIn takeIn, CancellationToken ct) =>
-        Results.Json(await takeIn.RunAsync(await ArrivalAsync(http, ct), person, check ?? false, ct), TradeJson.Options);
+        Results.Json(await takeIn.RunAsync(await ArrivalAsync(http, ct), person, check ?? false, Caller(http), ct), TradeJson.Options);
 
     internal static async Task<Arrival> ArrivalAsync(HttpContext http, CancellationToken ct)
     {

@@ -46,7 +46,7 @@ internal static class ExchangeOperations
             : new Arrival(ResourceWriter.Json(bundle), Negotiation.Json, bundle);
         var person = parameters?.Parameter.FirstOrDefault(p => p.Name == "person")?.Value?.ToString();
         var check = parameters?.Parameter.FirstOrDefault(p => p.Name == "check")?.Value is FhirBoolean { Value: true };
-        return new WholeResult(call, Said(await call.Need<TakeIn>().RunAsync(arrival, person, check, call.Ct)));
+        return new WholeResult(call, Said(await call.Need<TakeIn>().RunAsync(arrival, person, check, ExchangeEndpoints.Caller(call.Http), call.Ct)));
     }
 
     private static Parameters Said(ImportAnswer answer)

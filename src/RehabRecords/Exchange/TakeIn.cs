@@ -1,5 +1,6 @@
 using System.Security.Cryptography;
 using Hl7.Fhir.Model;
+using RehabRecords.Audit;
 using RehabRecords.Briefings;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Parsing;
@@ -28,12 +29,13 @@ internal sealed class TakeIn(RecordStore store, RecordWriter writer, ResourceVal
 
     /// <param name="person">Who it is: an id of ours, or "new"; null lets the identifiers tell.</param>
     /// <param name="check">Only says what would become of it.</param>
+    /// <param name="caller">The address of the caller's machine, for the audit.</param>
     /// <exception cref="RefusedException">Malformed, Invalid, Ambiguous (with the candidates) or Conflict; nothing was stored.</exception>
-    public async Task<ImportAnswer> RunAsync(Arrival arrival, string? person, bool check, CancellationToken ct)
+    public async Task<ImportAnswer> RunAsync(Arrival arrival, string? person, bool check, string caller, CancellationToken ct)
     {
         if (Verdict.Of(await validator.ValidateAsync(arrival.Bundle, ct: ct)) is { } refused)
             throw refused;
-        return await AgainAsync(() => OnceAsync(arrival, person, Choice.None, check, null, ct));
+        return await AgainAsync(() => OnceAsync(arrival, person, Choice.None, check, caller, null, ct));
     }
 
     /// <summary>Takes in what waited, as a clinician decided.</summary>
@@ -47,7 +49,7 @@ internal sealed class TakeIn(RecordStore store, RecordWriter writer, ResourceVal
         var (binary, _) = await store.NamedAsync<Binary>("id", ConflictTask.OriginalOf(task), "original", ct);
         var bundle = (Bundle)ResourceReader.Read(binary.Data, binary.ContentType!.Contains("xml", StringComparison.Ordinal) ? FhirFormat.Xml : FhirFormat.Json);
         var choice = request.Choice == ResolutionRequest.Theirs ? Choice.Theirs : Choice.Ours;
-        return await OnceAsync(new Arrival(binary.Data, binary.ContentType, bundle), task.For.IdOf("Patient"), choice, false, async (set, cancel) =>
+        return await OnceAsync(new Arrival(binary.Data, binary.ContentType, bundle), task.For.IdOf("Patient"), choice, false, null, async (set, cancel) =>
         {
             var by = await request.By!.ReferenceAsync(store, set, cancel);
             task.Close(request.Choice!, request.Reason!, by, clock.GetUtcNow());
@@ -57,7 +59,7 @@ internal sealed class TakeIn(RecordStore store, RecordWriter writer, ResourceVal
     });
 
     private async Task<ImportAnswer> OnceAsync(
-        Arrival arrival, string? person, Choice decision, bool check, Func<WriteSet, CancellationToken, Task<ResourceReference>>? decided, CancellationToken ct)
+        Arrival arrival, string? person, Choice decision, bool check, string? caller, Func<WriteSet, CancellationToken, Task<ResourceReference>>? decided, CancellationToken ct)
     {
         var now = clock.GetUtcNow();
         var incoming = IncomingBundle.Of(arrival.Bundle);
@@ -80,6 +82,9 @@ internal sealed class TakeIn(RecordStore store, RecordWriter writer, ResourceVal
 
         if (await store.ReadAsync("Binary", arrival.Id, ct) is null)
             set.Create(new Binary { Id = arrival.Id, ContentType = arrival.ContentType, Data = arrival.Bytes.ToArray(), SecurityContext = new ResourceReference($"Patient/{PersonOf(steps)}") });
+        // In the same transaction as what came of it. A decision later takes in what was received, and audited, then.
+        if (caller is not null)
+            set.Create(Receipt.Of(incoming.Sender, caller, PersonOf(steps), original, incoming.Bundle.Identifier, settings, now));
         var provenance = targets.Count == 0 ? null : set.Create(ImportProvenance.Of(incoming, targets, original, by, settings.FhirBase, now));
         await BringAlongAsync(set, steps, ct);
         await writer.WriteAsync(set, ct);

@@ -43,8 +43,8 @@ internal sealed class ProgrammeInHand
 
     public IReadOnlyList<ServiceRequest> Requests => _requests;
 
-    /// <summary>What is prescribed now, or from a day to come.</summary>
-    public IEnumerable<Prescription> Going => Record.Prescriptions.Where(p => RequestOf(p).Status == RequestStatus.Active);
+    /// <summary>What is prescribed now, or from a day to come; one that held, was overtaken and holds again is there once.</summary>
+    public IEnumerable<Prescription> Going => Record.Prescriptions.Where(p => RequestOf(p).Status == RequestStatus.Active).GroupBy(p => p.Request).Select(g => g.Last());
 
     /// <exception cref="RefusedException">NotFound; Invalid when the programme is not under way.</exception>
     public static async Task<ProgrammeInHand> OpenAsync(RecordStore store, ProgressReader reader, string id, DateTimeOffset now, CancellationToken ct)

@@ -42,8 +42,12 @@ internal static class ProgrammeMapping
         var levels = observations.Where(o => o.Code.CodeIn(Systems.Measure) == MeasureCode.GasLevel).ToList();
         return new ProgrammeRecord(Person(resources, plan), programme)
         {
-            Prescriptions = [.. InOrderOfPlan(plan, requests)
-                .Select(r => PlanMapping.Prescription(r, firstOf[r.Identity()], locked.Contains(firstOf[r.Identity()]), programme, days))],
+            Prescriptions =
+            [
+                .. InOrderOfPlan(plan, requests).Select(r => PlanMapping.Prescription(r, firstOf[r.Identity()], locked.Contains(firstOf[r.Identity()]), programme, days)),
+                .. PrescriptionVersions.HoldAgain(requests, firstOf).OrderBy(a => a.From).ThenBy(a => a.Request.Id, StringComparer.Ordinal)
+                    .Select(a => PlanMapping.Prescription(a.Request, firstOf[a.Request.Identity()], locked.Contains(firstOf[a.Request.Identity()]), programme, days).From(a.From)),
+            ],
             Sessions = sessions,
             Harms = [.. sessions.SelectMany(s => harms[s.Id].Select(h => Harm(h, s)))
                 .OrderBy(h => h.Day).ThenBy(h => h.Report.Evidence, StringComparer.Ordinal)],

@@ -22,6 +22,9 @@ public sealed record Prescription(PlannedExercise Planned, Side? Side)
     /// <summary>Id of the ServiceRequest of this version; that of the first version is the id of <see cref="Planned"/>.</summary>
     public string Request { get; init; } = Planned.Id;
 
+    /// <summary>The same from a later day on.</summary>
+    internal Prescription From(DateOnly day) => this with { Planned = Planned with { Schedule = Planned.Schedule with { Start = day } } };
+
     public bool HoldsOn(DateOnly day) => Planned.Schedule.Start <= day && (Planned.Schedule.End is null || Planned.Schedule.End >= day);
 
     /// <summary>Codes of the cautions attached to the exercise.</summary>

@@ -14,10 +14,10 @@ namespace RehabRecords.Tests.Exchange;
 /// </summary>
 public class AuditProfileTests(Teams teams, ITestOutputHelper output) : IClassFixture<Teams>
 {
-    private const string Profile = "https://profiles.ihe.net/ITI/BALP/StructureDefinition/IHE.BasicAudit.PrivacyDisclosure.Source";
+    private const string Profile = "https://profiles.ihe.net/ITI/BALP/StructureDefinition/IHE.BasicAudit.PrivacyDisclosure.";
 
     [Fact]
-    public async System.Threading.Tasks.Task A_disclosure_is_a_Privacy_Disclosure_of_basic_audit()
+    public async System.Threading.Tasks.Task A_disclosure_is_a_Privacy_Disclosure_of_basic_audit_on_both_sides()
     {
         var folder = Path.Combine(Environment.GetEnvironmentVariable("REHAB_SHARED") ?? Path.Combine(Repository.Root, "..", "shared"), "ig", "balp");
         if (!Directory.Exists(folder))
@@ -30,13 +30,15 @@ public class AuditProfileTests(Teams teams, ITestOutputHelper output) : IClassFi
         var resolver = new CachedResolver(new SnapshotSource(new CachedResolver(new MultiResolver(new InMemoryResourceResolver(definitions), TestApp.SharedPack))));
         var validator = new Validator(resolver, new LocalTerminologyService(resolver), null, new ValidationSettings());
         var (person, programme) = await teams.PrescribedAsync();
-        _ = await Teams.HandOverAsync(teams.Here, programme, Teams.Community);
-        var kept = (await teams.Here.Store.FindAllAsync<AuditEvent>($"entity=Patient/{person}")).Single();
-
-        var said = validator.Validate(kept, Profile);
-        Assert.True(said.Success, said.ToString());
-        // It is the profile that decides: without the recipient it is not one.
-        kept.Agent.RemoveAt(1);
-        Assert.False(validator.Validate(kept, Profile).Success);
+        var answer = await Teams.TakeInAsync(teams.There, await Teams.HandOverAsync(teams.Here, programme, Teams.Community));
+        foreach (var (app, about, side) in new[] { ((TestApp)teams.Here, $"Patient/{person}", "Source"), (teams.There, (string)answer["person"]!, "Recipient") })
+        {
+            var kept = (await app.Store.FindAllAsync<AuditEvent>($"entity={about}")).Single();
+            var said = validator.Validate(kept, Profile + side);
+            Assert.True(said.Success, side + "\n" + said);
+            // It is the profile that decides: without the recipient it is not one.
+            kept.Agent.RemoveAt(1);
+            Assert.False(validator.Validate(kept, Profile + side).Success);
+        }
     }
 }

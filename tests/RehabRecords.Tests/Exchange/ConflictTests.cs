@@ -1,6 +1,8 @@
 using System.Net;
 using System.Text.Json.Nodes;
+using RehabRecords.Clinical;
 using RehabRecords.Fhir.Store;
+using RehabRecords.Progress;
 using RehabRecords.Tests.Trade;
 using FhirTask = Hl7.Fhir.Model.Task;
 
@@ -47,6 +49,7 @@ public class ConflictTests(Teams teams) : IClassFixture<Teams>
         // What was practised there is in our record with either choice.
         Assert.Single((await teams.Here.GetAsync($"/api/sessions?programme={programme}")).AsArray());
         Assert.Equal("completed", (string?)(await teams.Here.GetAsync($"/api/exchange/conflicts/{task}"))["status"]);
+        await EachDayIsAskedForOnceAsync(programme, choice);
         // Nothing is gone: our version is in the history with either choice.
         Assert.Contains(await teams.Here.Store.HistoryAsync("CarePlan", programme), v => v.Version == 2);
         // And it is not asked again.
@@ -86,6 +89,48 @@ public class ConflictTests(Teams teams) : IClassFixture<Teams>
         Assert.Contains("reasonCode", conflict["differs"]!.AsArray().Select(d => (string)d!));
         var kept = (await teams.Here.Store.GetAsync<FhirTask>(((string)conflict["resource"]!)["Task/".Length..]))!.Value.Resource;
         Assert.Equal("Decided at the hospital.", kept.ReasonCode!.Text);
+    }
+
+    /// <summary>Both prescribed for the same days; the one day practised at theirs must neither be asked for twice nor end what was chosen.</summary>
+    private async System.Threading.Tasks.Task EachDayIsAskedForOnceAsync(string programme, string choice)
+    {
+        var record = await new ProgressReader(teams.Here.Store).ReadAsync(programme);
+        foreach (var exercise in record.Plan.GroupBy(p => p.Exercise))
+        {
+            var planned = Assert.Single(exercise.Select(p => p.Id).Distinct());
+            var found = Adherence.OfExercise(planned, record.Plan, record.Reports, new(2026, 6, 16), new(2026, 6, 25));
+            Assert.True(found.Due == 10, $"{choice}, {exercise.Key}: {found.Text}");
+            Assert.Equal(exercise.Key == "coin-stacking" ? 1 : 0, found.Done);
+        }
+
+        var whole = Adherence.OfProgramme(record.Plan, record.Reports, new(2026, 6, 16), new(2026, 6, 25));
+        Assert.Equal((10, 1), (whole.Due, whole.Done));
+        // And what was chosen can be changed further.
+        await teams.Here.PostAsync($"/api/programmes/{programme}/revisions", Revision("coin-stacking", 5));
+        await teams.Here.PostAsync($"/api/programmes/{programme}/revisions", JsonNode.Parse($$"""{ "by": {{Teams.By}}, "reason": "Weekdays.", "from": "2026-06-22", "schedule": { "timesPerDay": 2 } }""")!);
+        var after = await new ProgressReader(teams.Here.Store).ReadAsync(programme);
+        Assert.All(after.Plan.Select(p => p.Id).Distinct(), planned =>
+            Assert.Equal(8, Adherence.OfExercise(planned, after.Plan, after.Reports, new(2026, 6, 22), new(2026, 6, 25)).Due));
+    }
+
+    [Fact]
+    public async System.Threading.Tasks.Task An_exercise_that_both_added_is_one_exercise_once_ours_was_chosen()
+    {
+        var (_, programme) = await teams.PrescribedAsync();
+        var there = await TakenInAsync(programme);
+        teams.TimeThere.Now = teams.Here.Time.Now = DateTimeOffset.Parse("2026-06-18T12:00:00Z");
+        foreach (var (place, minutes) in new[] { ((TestApp)teams.Here, 5), (teams.There, 8) })
+            await place.PostAsync($"/api/programmes/{programme}/revisions", JsonNode.Parse($$"""{ "by": {{Teams.By}}, "reason": "To warm up.", "add": [{ "exercise": "towel-wiping|1.0.0", "side": "right", "schedule": { "timesPerDay": 1 }, "dosage": { "minutes": {{minutes}} } }] }""")!);
+        teams.TimeThere.Now = DateTimeOffset.Parse("2026-06-20T12:00:00Z");
+        await teams.There.PostAsync("/api/sessions", TradeApp.Session((there, programme), ("doneAt", "\"2026-06-19T10:00:00+01:00\""), ("exercises", """[{ "exercise": "towel-wiping", "minutes": 8 }]""")));
+        await Teams.ConsentAsync(teams.There, there, Teams.Hospital);
+        var answer = await Teams.TakeInAsync(teams.Here, await Teams.HandOverAsync(teams.There, programme, Teams.Hospital));
+        await teams.Here.PostAsync($"/api/exchange/conflicts/{((string)answer["task"]!)["Task/".Length..]}/resolution", Choice("ours"));
+
+        var record = await new ProgressReader(teams.Here.Store).ReadAsync(programme);
+        var towel = Assert.Single(record.Plan.Where(p => p.Exercise == "towel-wiping").Select(p => p.Id).Distinct());
+        var found = Adherence.OfExercise(towel, record.Plan, record.Reports, new(2026, 6, 18), new(2026, 6, 21));
+        Assert.Equal((4, 1), (found.Due, found.Done));
     }
 
     private async Task<string> TakenInAsync(string programme) =>

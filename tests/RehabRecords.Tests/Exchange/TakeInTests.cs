@@ -62,6 +62,22 @@ public class TakeInTests(Teams teams) : IClassFixture<Teams>
         Assert.Contains("born 1956-03-02", await RefusedAsync(sent, HttpStatusCode.Conflict), StringComparison.Ordinal);
     }
 
+    [Fact]
+    public async System.Threading.Tasks.Task What_is_received_is_audited_once_for_each_time_that_something_came_of_it()
+    {
+        var (_, programme) = await teams.PrescribedAsync();
+        var sent = await Teams.HandOverAsync(teams.Here, programme, Teams.Community);
+        var asked = await Teams.TakeInAsync(teams.There, sent, "?check=true");
+        Assert.Empty(await teams.There.Store.FindAllAsync<AuditEvent>($"entity={asked["person"]}"));
+        var answer = await Teams.TakeInAsync(teams.There, sent);
+        await Teams.TakeInAsync(teams.There, sent);
+
+        var kept = (await teams.There.Store.FindAllAsync<AuditEvent>($"entity={answer["person"]}")).Single();
+        Assert.Equal(("110107", AuditEvent.AuditEventAction.C), (kept.Type!.Code, kept.Action));
+        Assert.Equal(Teams.HospitalBase, kept.Agent[0].Who!.Identifier!.Value);
+        Assert.Contains(kept.Entity, e => e.What?.Reference == (string?)answer["original"] && e.What?.Identifier?.Value == (string?)answer["document"]);
+    }
+
     public static TheoryData<string, Action<Bundle>, HttpStatusCode, string> Spoilt => new()
     {
         { "a script in a narrative", b => Plan(b).Text!.Div = "<div xmlns=\"http://www.w3.org/1999/xhtml\"><p>Hello</p><script>alert(1)</script></div>", HttpStatusCode.BadRequest, "script" },
