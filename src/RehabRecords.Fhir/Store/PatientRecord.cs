@@ -14,7 +14,8 @@ internal static class PatientRecord
     public sealed record Members(long LastCommit, IReadOnlyList<long> Resources);
 
     /// <summary>Numbers of the resources, by type and id; those deleted are among them.</summary>
-    public static Members Find(Session session, PatientCompartment compartment, SearchParameters parameters, string patient)
+    /// <param name="after">Address (Type/id) of the last resource that is not wanted any more; null for all.</param>
+    public static Members Find(Session session, PatientCompartment compartment, SearchParameters parameters, string patient, string? after = null)
     {
         var last = (long)session.One("SELECT COALESCE(MAX(seq), 0) FROM version")!;
         var linked = string.Join(',', compartment.Keys.DefaultIfEmpty(0));
@@ -29,10 +30,12 @@ internal static class PatientRecord
             Person.Number(patient),
             "Patient/" + patient);
         var files = Files(session, parameters, own, patient).Where(f => !all.Contains(f)).ToList();
-        return new Members(last, files.Count == 0
-            ? [.. all.Select(a => a.Num)]
-            : [.. all.Concat(files).OrderBy(a => a.Type, StringComparer.Ordinal).ThenBy(a => a.Id, StringComparer.Ordinal).Select(a => a.Num)]);
+        var ordered = files.Count == 0 ? all : [.. all.Concat(files).OrderBy(a => a.Type, StringComparer.Ordinal).ThenBy(a => a.Id, StringComparer.Ordinal)];
+        return new Members(last, [.. ordered.Where(a => after is null || IsAfter(a.Type, a.Id, after.Split('/'))).Select(a => a.Num)]);
     }
+
+    private static bool IsAfter(string type, string id, string[] place) =>
+        string.CompareOrdinal(type, place[0]) is var byType && (byType > 0 || (byType == 0 && string.CompareOrdinal(id, place[1]) > 0));
 
     /// <summary>The versions of some of the resources from a place on, and the place at which to go on.</summary>
     public static (List<RecordVersion> Versions, int Next, int After) Turn(Session session, Members members, int from, int afterVersion, bool allVersions)

@@ -8,11 +8,14 @@ public sealed record TypeCount(string Type, long Resources, long Versions);
 /// <summary>
 /// The record of one person in a snapshot. <b>Own</b> is what is about the person, in any of its versions, and what speaks of
 /// that (provenance, audit). <b>Referred</b> is what own resources refer to and is about nobody: practitioners,
-/// organisations, exercises, files. A version that is about somebody else counts as a deletion: it is not given out. The lists are temporary tables, so that their length costs no memory.
+/// organisations, exercises, files. A version that is about somebody else counts as a deletion: it is not given out. The lists are temporary tables, so that their length costs no memory; the versions are looked through once, for a list of them
+/// that answers all but their content.
 /// </summary>
 public sealed class PersonRecord
 {
     private const string Rows = $"SELECT {RecordReads.Columns} FROM kept k CROSS JOIN version v ON v.type=k.type AND v.id=k.id";
+
+    private const string Listed = $"SELECT {RecordReads.Columns} FROM held h CROSS JOIN version v ON v.seq=h.seq";
 
     /// <summary>True where a version holds nothing for this record. Parameter @p0 is the number of the person.</summary>
     private const string Gone = "(v.deleted=1 OR (k.linked=0 AND k.referred=0 AND v.person<>0 AND v.person<>@p0))";
@@ -34,7 +37,7 @@ public sealed class PersonRecord
     public string PatientId { get; }
 
     /// <summary>Versions of all that was gathered so far, deletions among them.</summary>
-    public long Versions => (long)_session.One("SELECT count(*) FROM kept k CROSS JOIN version v ON v.type=k.type AND v.id=k.id")!;
+    public long Versions => (long)_session.One("SELECT count(*) FROM held")!;
 
     internal static PersonRecord Gather(Session session, SearchParameters parameters, string patientId)
     {
@@ -42,19 +45,21 @@ public sealed class PersonRecord
         session.Run("DROP TABLE IF EXISTS temp.lead");
         session.Run("CREATE TEMP TABLE kept (type TEXT NOT NULL, id TEXT NOT NULL, referred INTEGER NOT NULL, linked INTEGER NOT NULL, round INTEGER NOT NULL, PRIMARY KEY (type, id)) WITHOUT ROWID");
         session.Run("CREATE TEMP TABLE lead (type TEXT NOT NULL, id TEXT NOT NULL, canonical INTEGER NOT NULL, round INTEGER NOT NULL, PRIMARY KEY (type, id)) WITHOUT ROWID");
+        session.Run("DROP TABLE IF EXISTS temp.held");
+        session.Run("CREATE TEMP TABLE held (type TEXT NOT NULL, id TEXT NOT NULL, version INTEGER NOT NULL, seq INTEGER NOT NULL, referred INTEGER NOT NULL, gone INTEGER NOT NULL, deleted INTEGER NOT NULL, PRIMARY KEY (type, id, version)) WITHOUT ROWID");
         var record = new PersonRecord(session, parameters, patientId);
         record.GatherOwn();
+        record.List(referred: false);
         return record;
     }
 
     public IReadOnlyList<TypeCount> Types(bool referred) => _session.Rows(
-        "SELECT k.type, count(DISTINCT k.id), count(*) FROM kept k CROSS JOIN version v ON v.type=k.type AND v.id=k.id WHERE k.referred=@p1 AND NOT "
-        + $"{Gone} GROUP BY k.type ORDER BY k.type",
-        r => new TypeCount(r.GetString(0), r.GetInt64(1), r.GetInt64(2)), _person, referred ? 1 : 0);
+        "SELECT type, count(DISTINCT id), count(*) FROM held WHERE referred=@p0 AND gone=0 GROUP BY type ORDER BY type",
+        r => new TypeCount(r.GetString(0), r.GetInt64(1), r.GetInt64(2)), referred ? 1 : 0);
 
     /// <summary>All versions of a type that hold something, by id and version.</summary>
-    public IEnumerable<RecordVersion> Of(string type, bool referred) =>
-        _session.Each($"{Rows} WHERE k.type=@p1 AND k.referred=@p2 AND NOT {Gone} ORDER BY k.id, v.version", r => RecordReads.Version(r, 0), _person, type, referred ? 1 : 0);
+    public IEnumerable<RecordVersion> Of(string type, bool referred) => _session.Each(
+        $"{Listed} WHERE h.type=@p0 AND h.referred=@p1 AND h.gone=0 ORDER BY h.id, h.version", r => RecordReads.Version(r, 0), type, referred ? 1 : 0);
 
     /// <summary>The current version of every resource of a type that has one.</summary>
     public IEnumerable<RecordVersion> CurrentOf(string type) => _session.Each(
@@ -68,16 +73,13 @@ public sealed class PersonRecord
             : $"{Rows} WHERE k.type=@p1 AND k.id=@p2 AND v.version=@p3 AND NOT {Gone}",
         r => RecordReads.Version(r, 0), version is { } number ? [_person, type, id, number] : [_person, type, id]).FirstOrDefault();
 
-    public IEnumerable<RecordVersion> Deletions() => _session.Each($"{Rows} WHERE {Gone} ORDER BY k.type, k.id, v.version", r => RecordReads.Version(r, 0), _person);
+    public IEnumerable<RecordVersion> Deletions() => _session.Each($"{Listed} WHERE h.gone=1 ORDER BY h.type, h.id, h.version", r => RecordReads.Version(r, 0));
 
     /// <summary>Addresses of versions that are told as deletions because they are about somebody else.</summary>
-    public IEnumerable<string> NoLongerOwn() => _session.Each(
-        $"{Rows} WHERE {Gone} AND v.deleted=0 ORDER BY k.type, k.id, v.version", r => RecordReads.Version(r, 0).VersionedAddress, _person);
+    public IEnumerable<string> NoLongerOwn() => _session.Each("SELECT type, id, version FROM held WHERE gone=1 AND deleted=0 ORDER BY type, id, version", Address);
 
     /// <summary>Addresses of all versions, deletions among them, in the order in which they were committed.</summary>
-    public IEnumerable<string> Order() => _session.Each(
-        "SELECT v.type, v.id, v.version FROM kept k CROSS JOIN version v ON v.type=k.type AND v.id=k.id ORDER BY v.seq",
-        r => $"{r.GetString(0)}/{r.GetString(1)}/_history/{r.GetInt32(2)}");
+    public IEnumerable<string> Order() => _session.Each("SELECT type, id, version FROM held ORDER BY seq", Address);
 
     public bool Holds(string type, string id) => _session.One("SELECT 1 FROM kept WHERE type=@p0 AND id=@p1", type, id) is not null;
 
@@ -111,7 +113,11 @@ public sealed class PersonRecord
 
             var added = _session.Rows("SELECT type, id FROM kept WHERE round=@p0 AND referred=1", r => (Type: r.GetString(0), Id: r.GetString(1)), _round);
             if (added.Count == 0)
+            {
+                List(referred: true);
                 return;
+            }
+
             foreach (var (type, id) in added)
                 foreach (var version in RecordReads.History(_session, type, id))
                     if (!version.Deleted)
@@ -123,6 +129,14 @@ public sealed class PersonRecord
     public IEnumerable<string> Outside() => _session.Each(
         "SELECT l.type, l.id FROM lead l WHERE l.canonical=0 AND NOT EXISTS (SELECT 1 FROM kept k WHERE k.type=l.type AND k.id=l.id) ORDER BY l.type, l.id",
         r => $"{r.GetString(0)}/{r.GetString(1)}");
+
+    private static string Address(System.Data.Common.DbDataReader row) => $"{row.GetString(0)}/{row.GetString(1)}/_history/{row.GetInt32(2)}";
+
+    /// <summary>Notes the versions of what was gathered.</summary>
+    private void List(bool referred) => _session.Run(
+        $"INSERT INTO held SELECT v.type, v.id, v.version, v.seq, k.referred, CASE WHEN {Gone} THEN 1 ELSE 0 END, v.deleted "
+        + "FROM kept k CROSS JOIN version v ON v.type=k.type AND v.id=k.id WHERE k.referred=@p1",
+        _person, referred ? 1 : 0);
 
     private void GatherOwn()
     {

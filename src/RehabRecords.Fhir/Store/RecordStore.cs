@@ -73,9 +73,11 @@ public sealed class RecordStore : IAsyncDisposable
     /// Everything of a person's record (see <see cref="PatientCompartment"/>) as it is at this moment, by type, id and version:
     /// the current version of each resource, or all versions with deletions among them.
     /// </summary>
-    public async IAsyncEnumerable<RecordVersion> OfPatientAsync(string patientId, bool allVersions, [EnumeratorCancellation] CancellationToken ct = default)
+    /// <param name="afterAddress">Type/id of the resource after which to begin; what lies before is not read.</param>
+    public async IAsyncEnumerable<RecordVersion> OfPatientAsync(
+        string patientId, bool allVersions, string? afterAddress = null, [EnumeratorCancellation] CancellationToken ct = default)
     {
-        var members = await _readers.ReadAsync(s => PatientRecord.Find(s, Parameters.Compartment, Parameters, patientId), ct);
+        var members = await _readers.ReadAsync(s => PatientRecord.Find(s, Parameters.Compartment, Parameters, patientId, afterAddress), ct);
         for (var (next, after) = (0, 0); next < members.Resources.Count;)
         {
             var (from, version) = (next, after);

@@ -65,7 +65,7 @@ internal static class PatientEverything
     private static async IAsyncEnumerable<RecordVersion> MatchesAsync(Call call, Wanted wanted)
     {
         var indexer = call.Need<SearchIndexer>();
-        await foreach (var version in call.Need<RecordStore>().OfPatientAsync(call.Id, allVersions: false, call.Ct))
+        await foreach (var version in call.Need<RecordStore>().OfPatientAsync(call.Id, allVersions: false, wanted.After, call.Ct))
         {
             if (!version.Deleted && wanted.Takes(version, indexer))
                 yield return version;
@@ -95,8 +95,7 @@ internal static class PatientEverything
             call.Absolute($"Patient/{call.Id}/$everything"), after is null ? Given : Given.Append(new("_cursor", WebEncoders.Base64UrlEncode(Encoding.UTF8.GetBytes(after)))));
 
         public bool Takes(RecordVersion version, SearchIndexer indexer) =>
-            (After is null || IsAfter(version.Address, After))
-            && (Types.Count == 0 || Types.Contains(version.Type))
+            (Types.Count == 0 || Types.Contains(version.Type))
             && (Since is null || version.LastUpdated >= Since)
             && ((Start is null && End is null) || IsWithin(version, indexer));
 
@@ -108,14 +107,6 @@ internal static class PatientEverything
         }
 
         private static long Micro(DateTimeOffset at) => (at.UtcTicks - DateTimeOffset.UnixEpoch.UtcTicks) / TimeSpan.TicksPerMicrosecond;
-
-        // In the order in which the record is given out: by type, then by id.
-        private static bool IsAfter(string address, string place)
-        {
-            var (one, other) = (address.Split('/'), place.Split('/'));
-            var byType = string.CompareOrdinal(one[0], other[0]);
-            return byType > 0 || (byType == 0 && string.CompareOrdinal(one[1], other[1]) > 0);
-        }
 
         private static string? Place(string? cursor)
         {
