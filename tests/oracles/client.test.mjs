@@ -1,4 +1,5 @@
-// A general-purpose FHIR client that knows of the service only its address goes through every interaction it has.
+// A general-purpose FHIR client that knows of the service only its address goes through every interaction it has. It has no
+// word for a conditional deletion or a conditional patch; the library's own client does those.
 import assert from 'node:assert/strict';
 import { describe, it, after, before } from 'node:test';
 import { Client } from 'fhir-kit-client';
@@ -38,6 +39,28 @@ describe('fhir-kit-client', () => {
     assert.equal((await client.create({ resourceType: 'Organization', body, options })).id, first.id);
   });
 
+  it('updates under a condition: creates once, then asks for the version, then changes', async () => {
+    const body = name => ({ resourceType: 'Organization', name, identifier: [{ system: SYSTEM, value: 'kit-2' }] });
+    const upsert = (name, headers) => client.update({ resourceType: 'Organization', searchParams: { identifier: `${SYSTEM}|kit-2` }, body: body(name), options: { headers } });
+    const made = await upsert('Team of Invention');
+    assert.equal(await status(upsert('Team of Chance')), 428);
+    const changed = await upsert('Team of Chance', { 'If-Match': `W/"${made.meta.versionId}"` });
+    assert.deepEqual([changed.id, changed.meta.versionId, changed.name], [made.id, '2', 'Team of Chance']);
+  });
+
+  it('patches, and is refused a patch of a stale version', async () => {
+    const device = await client.create({ resourceType: 'Device', body: { resourceType: 'Device', lotNumber: '1' } });
+    const patch = (value, version) => client.patch({ resourceType: 'Device', id: device.id, jsonPatch: [{ op: 'replace', path: '/lotNumber', value }], options: { headers: { 'If-Match': `W/"${version}"` } } });
+    assert.deepEqual([(await patch('2', 1)).lotNumber, (await client.read({ resourceType: 'Device', id: device.id })).meta.versionId], ['2', '2']);
+    assert.equal(await status(patch('3', 1)), 412);
+  });
+
+  it('reads under a condition', async () => {
+    const current = await client.read({ resourceType: 'Patient', id: person.id });
+    const headers = { 'If-None-Match': `W/"${current.meta.versionId}"` };
+    assert.equal(await status(client.read({ resourceType: 'Patient', id: person.id, options: { headers } })), 304);
+  });
+
   it('searches by GET and by POST and follows the pages', async () => {
     for (let i = 0; i < 5; i++)
       await client.create({ resourceType: 'Observation', body: { resourceType: 'Observation', status: 'final', code: { text: 'Grip' }, subject: { reference: `Patient/${person.id}` } } });
@@ -49,6 +72,10 @@ describe('fhir-kit-client', () => {
     assert.equal(seen.length, 5);
     const posted = await client.resourceSearch({ resourceType: 'Observation', searchParams: { subject: `Patient/${person.id}` }, options: { postSearch: true } });
     assert.equal(posted.entry.length, 5);
+    const inCompartment = await client.compartmentSearch({ resourceType: 'Observation', compartment: { resourceType: 'Patient', id: person.id } });
+    assert.equal(inCompartment.entry.length, 5);
+    const overAll = await client.systemSearch({ searchParams: { _type: 'Patient', _id: person.id } });
+    assert.equal(overAll.entry[0].resource.id, person.id);
   });
 
   it('reads the history of a resource, of a type and of the system', async () => {

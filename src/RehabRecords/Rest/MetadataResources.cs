@@ -67,7 +67,7 @@ internal sealed class MetadataResources(
             ReferencePolicy = [CapabilityStatement.ReferenceHandlingPolicy.Literal, CapabilityStatement.ReferenceHandlingPolicy.Enforced],
             Interaction = [.. Codes.Where(c => kind.Offers(c.Interaction)).Select(c => new CapabilityStatement.ResourceInteractionComponent { Code = c.Code })],
             Operation = Offered(operations.Where(o => o.IsOfType(kind.Type))),
-            SupportedProfile = [.. definitions.OwnProfiles(kind.Type).Select(p => p.Url).Order(StringComparer.Ordinal)],
+            SupportedProfile = [.. definitions.OwnProfiles(kind.Type).Select(p => p.Url).Order(StringComparer.Ordinal), .. PackageProfiles(kind.Type)],
         };
         if (!kind.Offers(Interactions.Search))
             return resource;
@@ -95,6 +95,12 @@ internal sealed class MetadataResources(
         Interaction = [new() { Code = CapabilityStatement.TypeRestfulInteraction.Read }, new() { Code = CapabilityStatement.TypeRestfulInteraction.SearchType }],
         SearchParam = [.. published.For(type).Select(p => new CapabilityStatement.SearchParamComponent { Name = p.Code, Definition = p.Url, Type = p.Kind })],
     };
+
+    /// <summary>With its version where more than one is here, since the address alone means the newest.</summary>
+    private IEnumerable<string> PackageProfiles(string type) =>
+        from profiles in definitions.PackageProfiles(type).GroupBy(p => p.Url, StringComparer.Ordinal).OrderBy(g => g.Key, StringComparer.Ordinal)
+        from profile in profiles.OrderBy(p => p.Version, StringComparer.Ordinal)
+        select profiles.Count() > 1 && profile.Version is { } version ? $"{profile.Url}|{version}" : profile.Url;
 
     private static List<CapabilityStatement.OperationComponent> Offered(IEnumerable<Operation> offered) =>
         [.. offered.OrderBy(o => o.Name, StringComparer.Ordinal).Select(o => new CapabilityStatement.OperationComponent { Name = o.Name, Definition = o.Definition, Documentation = o.Documentation })];

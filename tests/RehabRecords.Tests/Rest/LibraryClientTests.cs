@@ -10,10 +10,10 @@ namespace RehabRecords.Tests.Rest;
 /// </summary>
 public sealed class LibraryClientTests(TestApp app, ITestOutputHelper output) : IClassFixture<TestApp>
 {
-    private FhirClient Client(ResourceFormat format) => new(
+    private FhirClient Client(ResourceFormat format, ToTheTestPort? port = null) => new(
         TestApp.FhirBase,
         new FhirClientSettings { PreferredFormat = format, VerifyFhirVersion = true, ReturnPreference = ReturnPreference.Representation, UseAsync = false },
-        new CheckedXml(new ToTheTestPort(app.Address)));
+        new CheckedXml(port ?? new ToTheTestPort(app.Address)));
 
     [Theory]
     [InlineData(ResourceFormat.Json)]
@@ -88,14 +88,70 @@ public sealed class LibraryClientTests(TestApp app, ITestOutputHelper output) : 
         output.WriteLine($"{done} kinds of call in {format}");
     }
 
+    [Theory]
+    [InlineData(ResourceFormat.Json)]
+    [InlineData(ResourceFormat.Xml)]
+    public async Task It_patches_and_does_under_a_condition_all_that_it_knows(ResourceFormat format)
+    {
+        var port = new ToTheTestPort(app.Address);
+        using var client = Client(format, port);
+        var made = (await client.CreateAsync(new Organization { Name = "Team one", Identifier = [new Identifier(FhirCalls.IdSystem, $"patched-{format}")] }))!;
+        var byIdentifier = new SearchParams("identifier", $"{FhirCalls.IdSystem}|patched-{format}");
+
+        var patched = await client.PatchAsync<Organization>(made.Id!, Replace("Organization.name", "Team two"), "1");
+        Assert.Equal(("2", "Team two"), (patched!.Meta!.VersionId, patched.Name));
+        Assert.Equal(System.Net.HttpStatusCode.PreconditionFailed, (await Assert.ThrowsAsync<FhirOperationException>(() => client.PatchAsync<Organization>(made.Id!, Replace("Organization.name", "Late"), "1"))).Status);
+        // What the client has no word for is the version; what it would lose without one it is told.
+        Assert.Equal(428, (int)(await Assert.ThrowsAsync<FhirOperationException>(() => client.ConditionalPatchAsync<Organization>(byIdentifier, Replace("Organization.name", "Blind")))).Status);
+        port.Version = "2";
+        Assert.Equal("Team three", (await client.ConditionalPatchAsync<Organization>(byIdentifier, Replace("Organization.name", "Team three")))!.Name);
+        port.Version = "3";
+        Assert.Equal("Team four", (await client.PatchAsync<Organization>(made.Id!, """[{ "op": "replace", "path": "/name", "value": "Team four" }]""", ResourceFormat.Json))!.Name);
+
+        var read = (await client.ReadAsync<Organization>($"Organization/{made.Id}"))!;
+        read.Name = "Team five";
+        var updated = await client.ConditionalUpdateAsync(read, byIdentifier, versionAware: true);
+        Assert.Equal((made.Id, "5"), (updated!.Id, updated.Meta!.VersionId));
+        var other = new Organization { Name = "Made by update", Identifier = [new Identifier(FhirCalls.IdSystem, $"upsert-{format}")] };
+        Assert.Equal("1", (await client.ConditionalUpdateAsync(other, new SearchParams("identifier", $"{FhirCalls.IdSystem}|upsert-{format}")))!.Meta!.VersionId);
+
+        port.Version = "5";
+        await client.ConditionalDeleteSingleAsync(byIdentifier, "Organization", "5");
+        Assert.Equal(System.Net.HttpStatusCode.Gone, (await Assert.ThrowsAsync<FhirOperationException>(() => client.ReadAsync<Organization>($"Organization/{made.Id}"))).Status);
+        // Deleting many at once is not offered, and is not taken for deleting one.
+        var many = new[] { await client.CreateAsync(new Device { LotNumber = "1" }), await client.CreateAsync(new Device { LotNumber = "2" }) };
+        Assert.Equal(System.Net.HttpStatusCode.PreconditionFailed, (await Assert.ThrowsAsync<FhirOperationException>(() =>
+            client.ConditionalDeleteMultipleAsync(new SearchParams("_id", string.Join(',', many.Select(d => d!.Id))), "Device"))).Status);
+    }
+
+    private static Parameters Replace(string path, string value) => new()
+    {
+        Parameter =
+        [
+            new()
+            {
+                Name = "operation",
+                Part =
+                [
+                    new() { Name = "type", Value = new Code("replace") },
+                    new() { Name = "path", Value = new FhirString(path) },
+                    new() { Name = "value", Value = new FhirString(value) },
+                ],
+            },
+        ],
+    };
+
     /// <summary>The service hands out its public address; in a test it listens elsewhere.</summary>
     private sealed class ToTheTestPort(Uri address) : DelegatingHandler(new SocketsHttpHandler())
     {
+        /// <summary>The version to name where the client has no word for it.</summary>
+        public string? Version { get; set; }
+
         protected override Task<HttpResponseMessage> SendAsync(HttpRequestMessage request, CancellationToken cancellationToken)
         {
             // A deletion must name its version, and this client has no word for that.
-            if (request.Method == HttpMethod.Delete)
-                request.Headers.TryAddWithoutValidation("If-Match", "W/\"1\"");
+            if (!request.Headers.Contains("If-Match") && (request.Method == HttpMethod.Delete || (request.Method == HttpMethod.Patch && Version is not null)))
+                request.Headers.TryAddWithoutValidation("If-Match", $"W/\"{Version ?? "1"}\"");
             request.RequestUri = new UriBuilder(request.RequestUri!) { Host = address.Host, Port = address.Port }.Uri;
             return base.SendAsync(request, cancellationToken);
         }

@@ -1,5 +1,6 @@
 using System.Net;
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Definitions;
 using RehabRecords.Tests.Fhir.Packages;
 
 namespace RehabRecords.Tests.Rest;
@@ -36,6 +37,24 @@ public sealed class PackagesTests(PackagesTests.AppWithPackages app) : IClassFix
             await judged.RefusedAsync(422, profile);
         using var claimed = await app.SendAsync("POST", "/Observation", HandClinic.Observation(claim: profile));
         await claimed.RefusedAsync(422, profile);
+    }
+
+    [Fact]
+    public async Task The_statement_names_the_profiles_of_the_package_beside_ours()
+    {
+        using var response = await app.SendAsync("GET", "/metadata");
+        var statement = await response.FhirAsync<CapabilityStatement>();
+        var expected = app.Service<DefinitionsPack>().PackageProfiles().ToList();
+        Assert.Contains(expected, p => p.Url == HandClinic.Pinch);
+        foreach (var resource in statement.Rest[0].Resource)
+        {
+            var told = resource.SupportedProfile.Select(p => p!.Split('|')[0]).Where(p => p.StartsWith("https://hand-clinic.example/", StringComparison.Ordinal)).Distinct();
+            Assert.Equal(expected.Where(p => p.Of == resource.Type).Select(p => p.Url).Distinct().Order(StringComparer.Ordinal), told.Order(StringComparer.Ordinal));
+        }
+        // Every one that is told can be asked for in those very words.
+        foreach (var profile in statement.Rest[0].Resource.Single(r => r.Type == "Observation").SupportedProfile)
+            using (var judged = await app.SendAsync("POST", "/Observation/$validate?profile=" + Uri.EscapeDataString(profile!), HandClinic.Observation()))
+                Assert.Equal(HttpStatusCode.OK, judged.StatusCode);
     }
 
     private static IEnumerable<OperationOutcome.IssueComponent> Errors(OperationOutcome outcome) =>
