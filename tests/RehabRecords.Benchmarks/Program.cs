@@ -16,6 +16,12 @@ if (args is ["validation", ..])
     return 0;
 }
 
+if (args is ["store", ..])
+{
+    await StoreSpeed.RunAsync(args[1..]);
+    return 0;
+}
+
 if (args is ["pages", ..])
 {
     await PageSpeed.RunAsync(args[1..], root);

@@ -6,7 +6,6 @@ using Microsoft.AspNetCore.Hosting.Server;
 using Microsoft.AspNetCore.Hosting.Server.Features;
 using Microsoft.AspNetCore.Mvc.Testing;
 using Microsoft.AspNetCore.TestHost;
-using Microsoft.Data.Sqlite;
 using Microsoft.Extensions.DependencyInjection;
 using Microsoft.Extensions.Logging;
 using RehabRecords.Fhir.Definitions;
@@ -16,7 +15,7 @@ using RehabRecords.Fhir.Validation;
 namespace RehabRecords.Tests;
 
 /// <summary>
-/// The whole service as it is served: a real port, a real SQLite file in a folder of its own. Use it as a class fixture;
+/// The whole service as it is served: a real port, a real database of its own. Use it as a class fixture;
 /// set a Clock to decide what time it is. The validator is the only thing tests share, because it takes a second to load.
 /// </summary>
 public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
@@ -70,19 +69,7 @@ public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
     /// <summary>How many versions the record has, and the place of the last commit: equal before and after when nothing was stored.</summary>
     public (long Versions, long Last) State()
     {
-        _ = Http;
-        using var connection = new SqliteConnection(new SqliteConnectionStringBuilder
-        {
-            DataSource = Path.Combine(Folder, "records.db"),
-            Mode = SqliteOpenMode.ReadOnly,
-            Pooling = false,
-        }.ToString());
-        connection.Open();
-        using var command = connection.CreateCommand();
-        command.CommandText = "SELECT count(*), coalesce(max(seq), 0) FROM version";
-        using var row = command.ExecuteReader();
-        row.Read();
-        return (row.GetInt64(0), row.GetInt64(1));
+        return Store.Readers.ReadAsync(s => s.Rows("SELECT count(*), coalesce(max(seq), 0) FROM version", r => (r.GetInt64(0), r.GetInt64(1))), default).GetAwaiter().GetResult()[0];
     }
 
     public static StringContent Json(JsonNode body, string type = "application/json") => Json(body.ToJsonString(), type);
@@ -116,8 +103,7 @@ public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
     {
         _client?.Dispose();
         await DisposeAsync();
-        if (Directory.Exists(_ownFolder))
-            Directory.Delete(_ownFolder, recursive: true);
+        TestEngine.Drop(_ownFolder);
     }
 
     protected override void ConfigureWebHost(IWebHostBuilder builder)
@@ -126,6 +112,8 @@ public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
         builder.UseEnvironment("Production");
         builder.UseSetting("RehabRecords:DataFolder", Folder);
         builder.UseSetting("RehabRecords:PublicUrl", PublicUrl);
+        foreach (var (name, value) in TestEngine.SettingsFor(Folder))
+            builder.UseSetting(name, value);
         foreach (var (name, value) in Settings)
             builder.UseSetting(name, value);
         builder.ConfigureLogging(logging => logging.SetMinimumLevel(LogLevel.Warning));

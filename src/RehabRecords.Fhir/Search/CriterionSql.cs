@@ -28,19 +28,20 @@ internal sealed class CriterionSql(ValueSql values)
     };
 
     /// <summary>Numbers of all resources that satisfy it, perhaps some twice, in a column "res".</summary>
-    public string Set(Criterion criterion)
+    /// <param name="withPerson">With a column "person" beside it, by which what belongs to a resource is found in its partition.</param>
+    public string Set(Criterion criterion, bool withPerson = false)
     {
         switch (criterion)
         {
             case HasCriterion has:
-                return HasSet(has);
+                return HasSet(has, withPerson);
             case CompartmentCriterion compartment:
-                var link = Rows("reference_row", row => $"{row}.parameter{values.Among([.. compartment.Links.SelectMany(l => l.Keys)])} AND {row}.target={values.Add(compartment.Address)}");
+                var link = Rows("reference_row", withPerson, row => $"{row}.parameter{values.Among([.. compartment.Links.SelectMany(l => l.Keys)])} AND {row}.target={values.Add(compartment.Address)}");
                 return compartment.Links.Any(l => l.Type == "Patient")
-                    ? $"{link} UNION SELECT num AS res FROM resource WHERE type='Patient' AND id={values.Add(compartment.Address["Patient/".Length..])}"
+                    ? $"{link} UNION SELECT r.num AS res{Person("r", withPerson)} FROM resource r WHERE r.type='Patient' AND r.id={values.Add(compartment.Address["Patient/".Length..])}"
                     : link;
             default:
-                return Rows(TableOf(criterion), row => Matches(criterion, row, byValue: true));
+                return Rows(TableOf(criterion), withPerson, row => Matches(criterion, row, byValue: true));
         }
     }
 
@@ -60,14 +61,16 @@ internal sealed class CriterionSql(ValueSql values)
             default:
                 var row = values.Alias();
                 var absent = criterion is ValueCriterion { Not: true } or MissingCriterion { Missing: true };
-                return $"{(absent ? "NOT EXISTS" : "EXISTS")} (SELECT 1 FROM {TableOf(criterion)} {row} WHERE {row}.res={num} AND {Matches(criterion, row, byValue: false)})";
+                return $"{(absent ? "NOT EXISTS" : "EXISTS")} (SELECT 1 FROM {TableOf(criterion)} {row} WHERE {row}.res={num}{values.Together(row, num.Split('.')[0])} AND {Matches(criterion, row, byValue: false)})";
         }
     }
 
-    private string Rows(string table, Func<string, string> matches)
+    private static string Person(string alias, bool wanted) => wanted ? $", {alias}.person" : "";
+
+    private string Rows(string table, bool withPerson, Func<string, string> matches)
     {
         var row = values.Alias();
-        return $"SELECT {row}.res AS res FROM {table} {row} WHERE {matches(row)}";
+        return $"SELECT {row}.res AS res{Person(row, withPerson)} FROM {table} {row} WHERE {matches(row)}";
     }
 
     private string Matches(Criterion criterion, string row, bool byValue)
@@ -79,8 +82,7 @@ internal sealed class CriterionSql(ValueSql values)
             ValueCriterion { Facet: Facet.OfType } => criterion.Parameter.Under(p => p.OfTypeKey),
             _ => criterion.Parameter.Keys,
         };
-        // The "+" keeps a planner from driving by a criterion that is only to be looked up: it hides the index by value.
-        var isParameter = $"{(byValue ? "" : "+")}{row}.parameter{values.Among(keys)}";
+        var isParameter = $"{(byValue ? $"{row}.parameter" : values.Tested($"{row}.parameter"))}{values.Among(keys)}";
         return criterion switch
         {
             ValueCriterion c => $"{isParameter} AND {values.AnyOf(c.AnyOf, row)}",
@@ -103,16 +105,16 @@ internal sealed class CriterionSql(ValueSql values)
             + $"AND {address}.res IN ({All(target.Type, target.Inner)}))";
     }
 
-    private string HasSet(HasCriterion has)
+    private string HasSet(HasCriterion has, bool withPerson)
     {
         var (row, to) = (values.Alias(), values.Alias());
         var prefix = has.Type + "/";
-        var byAddress = $"SELECT {to}.num AS res FROM reference_row {row} JOIN resource {to} ON {to}.type={values.Add(has.Type)} AND {to}.id=substr({row}.target, {prefix.Length + 1}) "
+        var byAddress = $"SELECT {to}.num AS res{Person(to, withPerson)} FROM reference_row {row} JOIN resource {to} ON {to}.type={values.Add(has.Type)} AND {to}.id=substr({row}.target, {prefix.Length + 1}) "
             + $"WHERE {row}.parameter{values.Among(has.Parameter.Keys)} AND substr({row}.target, 1, {prefix.Length})={values.Add(prefix)} AND {row}.res IN ({All(has.Parameter.Type, has.Inner)})";
         if (has.Canonical is not { } url)
             return byAddress;
         var (other, address, version) = (values.Alias(), values.Alias(), values.Alias());
-        return byAddress + $" UNION SELECT {address}.res AS res FROM reference_row {other} JOIN uri_row {address} ON {address}.parameter={values.Add(url.Key)} AND {address}.value={other}.target "
+        return byAddress + $" UNION SELECT {address}.res AS res{Person(address, withPerson)} FROM reference_row {other} JOIN uri_row {address} ON {address}.parameter={values.Add(url.Key)} AND {address}.value={other}.target "
             + $"WHERE {other}.parameter{values.Among(has.Parameter.Keys)} AND {IsVersion(url, other, address, version)} AND {other}.res IN ({All(has.Parameter.Type, has.Inner)})";
     }
 

@@ -35,7 +35,7 @@ internal sealed class SearchSql
     {
         _dialect = dialect;
         _query = query;
-        _values = new ValueSql(now);
+        _values = new ValueSql(now, dialect);
         _criteria = new CriterionSql(_values);
         _start = start;
         _num = start is Start.Criterion or Start.Dated ? "d.res" : "r.num";
@@ -56,10 +56,10 @@ internal sealed class SearchSql
         && !query.Criteria.Any(c => c is ValueCriterion { Parameter.Code: "_id" });
 
     /// <summary>Whether the first criterion gives more rows than a sort should have to take.</summary>
-    public static (string Sql, object[] Values) Probe(Criterion driver, DateTimeOffset now, int atMost)
+    public static (string Sql, object[] Values) Probe(Criterion driver, DateTimeOffset now, int atMost, Dialect? dialect)
     {
-        var values = new ValueSql(now);
-        return ($"SELECT COUNT(*) FROM (SELECT 1 FROM ({new CriterionSql(values).Set(driver)}) d LIMIT {atMost})", values.Values);
+        var values = new ValueSql(now, dialect);
+        return ($"SELECT COUNT(*) FROM (SELECT 1 FROM ({new CriterionSql(values).Set(driver)}) d LIMIT {atMost}) p", values.Values);
     }
 
     /// <summary>Numbers and sort keys k0, k1 … of the rows after a place, or of those before it in reverse.</summary>
@@ -86,17 +86,17 @@ internal sealed class SearchSql
         switch (_start)
         {
             case Start.Criterion:
-                sql.Append(" FROM (").Append(_criteria.Set(driver!)).Append(") d").Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE 1=1");
+                sql.Append(" FROM (").Append(_criteria.Set(driver!, withPerson: _values.Together("d", "r").Length > 0)).Append(") d").Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE 1=1");
                 break;
             case Start.Dated:
                 sql.Append(" FROM ").Append(_dialect?.InOrder("date_row", "d", _query.Sort[0].Descending ? "date_by_finish" : "date_by_start") ?? "date_row d").Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE d.parameter").Append(_values.Among(_query.Sort[0].Parameter.Keys))
-                    .Append(" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=d.res AND +s.parameter=d.parameter AND ").Append(Ahead(_query.Sort[0].Descending)).Append(')');
+                    .Append($" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=d.res{_values.Together("s", "d")} AND {_values.Tested("s.parameter")}=d.parameter AND ").Append(Ahead(_query.Sort[0].Descending)).Append(')');
                 break;
             default:
                 sql.Append(" FROM resource r WHERE r.type").Append(_query.Types.Count == 1 ? "=" + _values.Add(_query.Types[0]) : $" IN ({string.Join(", ", _query.Types.Select(t => _values.Add(t)))})")
                     .Append(" AND r.deleted=0");
                 if (_start == Start.Undated)
-                    sql.Append(" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=r.num AND +s.parameter").Append(_values.Among(_query.Sort[0].Parameter.Keys)).Append(')');
+                    sql.Append($" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=r.num{_values.Together("s", "r")} AND {_values.Tested("s.parameter")}").Append(_values.Among(_query.Sort[0].Parameter.Keys)).Append(')');
                 break;
         }
 
@@ -132,7 +132,7 @@ internal sealed class SearchSql
             (_, true) => "COALESCE(s.base_high, s.high)",
             _ => "COALESCE(s.base_low, s.low)",
         };
-        return $"COALESCE((SELECT {(key.Descending ? "MAX" : "MIN")}({column}) FROM {ValueSql.TableOf(key.Parameter.Kind)} s WHERE s.res={_num} AND s.parameter{_values.Among(key.Parameter.Keys)}), {_values.Add(missing)})";
+        return $"COALESCE((SELECT {(key.Descending ? "MAX" : "MIN")}({column}) FROM {ValueSql.TableOf(key.Parameter.Kind)} s WHERE s.res={_num}{_values.Together("s", _num[..1])} AND s.parameter{_values.Among(key.Parameter.Keys)}), {_values.Add(missing)})";
     }
 
     private string Order(bool backwards) =>

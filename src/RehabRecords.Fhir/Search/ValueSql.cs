@@ -1,9 +1,10 @@
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Store;
 
 namespace RehabRecords.Fhir.Search;
 
 /// <summary>One value against one row of the index, as SQL with parameters only.</summary>
-internal sealed class ValueSql(DateTimeOffset now)
+internal sealed class ValueSql(DateTimeOffset now, Dialect? dialect)
 {
     /// <summary>Turning a unit into base units rounds; what differs by less than this part of it is the same.</summary>
     private const double Rounding = 1e-9;
@@ -50,26 +51,38 @@ internal sealed class ValueSql(DateTimeOffset now)
     {
         IdValue id => $"{row}.id={Add(id.Id)}",
         TokenValue token => TokenIs(token, $"{row}.system", $"{row}.code"),
-        OfTypeValue typed => $"{row}.code={Add(IndexValues.OfType(typed.Code, typed.Value))} AND {row}.system={Add(typed.System)}",
+        OfTypeValue typed => $"{row}.code={Add(LongText.Short(IndexValues.OfType(typed.Code, typed.Value)))} AND {row}.system={Add(LongText.Short(typed.System))}",
         DateValue date => DateIs(date, $"{row}.start", $"{row}.finish"),
         ReferenceValue reference => ReferenceIs(reference, row),
-        StringValue { Match: TextMatch.Exact } text => $"{row}.folded={Add(FoldedText.Of(text.Text))} AND {row}.exact={Add(text.Text)}",
+        StringValue { Match: TextMatch.Exact } text => $"{Beginning(row, FoldedText.Of(text.Text))}{row}.folded={Add(FoldedText.Of(text.Text))} AND {row}.exact={Add(text.Text)}",
         StringValue { Match: TextMatch.Contains } text => $"{row}.folded LIKE {Add("%" + Like(FoldedText.Of(text.Text)) + "%")} ESCAPE '\\'",
-        StringValue text => StartsWith($"{row}.folded", FoldedText.Of(text.Text)),
+        StringValue text => TextStartsWith(row, FoldedText.Of(text.Text)),
         UriValue { Match: UriMatch.Below } uri => StartsWith($"{row}.value", uri.Uri),
-        UriValue { Match: UriMatch.Above } uri => $"{row}.value IN ({string.Join(", ", Above(uri.Uri).Select(Add))})",
-        UriValue uri => $"{row}.value={Add(uri.Uri)}",
+        UriValue { Match: UriMatch.Above } uri => $"{row}.value IN ({string.Join(", ", Above(uri.Uri).Select(u => Add(LongText.Short(u))))})",
+        UriValue uri => $"{row}.value={Add(LongText.Short(uri.Uri))}",
         QuantityValue quantity => QuantityIs(quantity, row),
-        CompositeValue pair => $"{TokenIs(pair.First, $"{row}.first_system", $"{row}.first_code")} AND ({Is(pair.Second, row)})",
+        CompositeValue pair => $"{TokenIs(pair.First, $"{row}.first_system", $"{row}.first_code")} AND ({(pair.Second is StringValue text ? StartsWith($"{row}.folded", FoldedText.Of(text.Text)) : Is(pair.Second, row))})",
         _ => throw new InvalidOperationException($"A search value of kind {value.GetType().Name} has no SQL."),
     };
 
     private string TokenIs(TokenValue token, string system, string code) => token switch
     {
-        { System: null } => $"{code}={Add(token.Code!)}",
-        { Code: null } => $"{system}={Add(token.System)}",
-        _ => $"{code}={Add(token.Code)} AND {system}={Add(token.System)}",
+        { System: null } => $"{code}={Add(LongText.Short(token.Code!))}",
+        { Code: null } => $"{system}={Add(LongText.Short(token.System))}",
+        _ => $"{code}={Add(LongText.Short(token.Code))} AND {system}={Add(LongText.Short(token.System))}",
     };
+
+    /// <summary>Where an index has only the beginning of a text, what is longer is looked up by that and then compared whole.</summary>
+    private string TextStartsWith(string row, string text) =>
+        text.Length <= Dialect.Beginning ? StartsWith(dialect?.FoundBy(row) ?? $"{row}.folded", text) : Beginning(row, text) + StartsWith($"{row}.folded", text);
+
+    private string Beginning(string row, string text) =>
+        dialect?.FoundBy(row) is { } column && column != $"{row}.folded" ? $"{column}={Add(text.Length <= Dialect.Beginning ? text : text[..Dialect.Beginning])} AND " : "";
+
+    public string Together(string alias, string other) => dialect?.Together(alias, other) ?? "";
+
+    /// <summary>A column that only tests rows, and is not to lead to them.</summary>
+    public string Tested(string column) => dialect?.Tested(column) ?? column;
 
     private string StartsWith(string column, string text) => $"{column}>={Add(text)} AND {column}<{Add(text + "\U0010FFFF")}";
 
@@ -93,9 +106,9 @@ internal sealed class ValueSql(DateTimeOffset now)
     private string ReferenceIs(ReferenceValue reference, string row)
     {
         var targets = reference.Targets.Count == 1
-            ? $"{row}.target={Add(reference.Targets[0])}"
-            : $"{row}.target IN ({string.Join(", ", reference.Targets.Select(t => Add(t)))})";
-        return reference.Version is null ? targets : $"{targets} AND {row}.version={Add(reference.Version)}";
+            ? $"{row}.target={Add(LongText.Short(reference.Targets[0]))}"
+            : $"{row}.target IN ({string.Join(", ", reference.Targets.Select(t => Add(LongText.Short(t))))})";
+        return reference.Version is null ? targets : $"{targets} AND {row}.version={Add(LongText.Short(reference.Version))}";
     }
 
     private string DateIs(DateValue date, string start, string finish)
@@ -130,9 +143,9 @@ internal sealed class ValueSql(DateTimeOffset now)
     {
         var asWritten = Compare(quantity.Comparison, $"{row}.low", $"{row}.high", quantity.Value, quantity.Low, quantity.High, 0);
         if (quantity.System is not null)
-            asWritten += $" AND {row}.system={Add(quantity.System)} AND {row}.code={Add(quantity.Unit ?? "")}";
+            asWritten += $" AND {row}.system={Add(LongText.Short(quantity.System))} AND {row}.code={Add(LongText.Short(quantity.Unit ?? ""))}";
         else if (quantity.Unit is not null)
-            asWritten += $" AND ({row}.code={Add(quantity.Unit)} OR {row}.unit={Add(quantity.Unit)})";
+            asWritten += $" AND ({row}.code={Add(LongText.Short(quantity.Unit))} OR {row}.unit={Add(quantity.Unit)})";
         if (quantity.InBase is not { } b)
             return asWritten;
         // What is in the same unit is compared as it is written, exactly.

@@ -25,7 +25,7 @@ internal static class Answers
     }
 
     public static void Keep(Session session, IdempotencyKey key, StoredAnswer answer, DateTimeOffset made) =>
-        session.Run(
+        session.Later(
             "INSERT INTO answer (client, key, hash, status, location, body, made) VALUES (@p0, @p1, @p2, @p3, @p4, @p5, @p6)",
             key.Client, key.Key, key.BodyHash, answer.Status, answer.Location, answer.Body.ToArray(), DateRange.Microseconds(made));
 }

@@ -71,7 +71,7 @@ internal static class Inclusions
     {
         var urls = Addresses(parameters).ToList();
         return address.Length == 0 || urls.Count == 0 ? [] : session.Rows(
-            $"SELECT {RecordReads.Columns} FROM uri_row u JOIN resource r ON r.num=u.res JOIN version v ON v.seq=r.seq WHERE u.parameter IN ({Numbers(urls.Select(u => u.Url.Key))}) AND u.value=@p0 "
+            $"SELECT {RecordReads.Columns} FROM uri_row u JOIN resource r ON r.num=u.res JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE u.parameter IN ({Numbers(urls.Select(u => u.Url.Key))}) AND u.value=@p0 "
             + $"AND (@p1='' OR EXISTS (SELECT 1 FROM token_row t WHERE t.res=u.res AND t.parameter IN ({Numbers(urls.Select(u => u.Version.Key))}) AND t.code=@p1)) ORDER BY v.seq LIMIT {Most + 1}",
             r => RecordReads.Version(r, 0),
             address,
@@ -90,12 +90,12 @@ internal static class Inclusions
         });
         if (numbers.Length == 0)
             return [];
-        var referring = $"SELECT DISTINCT {RecordReads.Columns} FROM reference_row d JOIN resource r ON r.num=d.res JOIN version v ON v.seq=r.seq WHERE d.parameter IN ({numbers}) AND d.target=@p0";
+        var referring = $"SELECT DISTINCT {RecordReads.Columns} FROM reference_row d JOIN resource r ON r.num=d.res JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE d.parameter IN ({numbers}) AND d.target=@p0";
         IEnumerable<RecordVersion> found = session.Rows($"{referring} ORDER BY v.seq LIMIT {Most + 1}", r => RecordReads.Version(r, 0), source.Address);
         if (Addresses(parameters).FirstOrDefault(a => a.Url.Type == source.Type) is not { Url: { } url, Version: { } version })
             return found;
         foreach (var own in session.Rows(
-            "SELECT u.value, (SELECT t.code FROM token_row t WHERE t.res=u.res AND t.parameter=@p3) FROM resource r JOIN uri_row u ON u.res=r.num WHERE r.type=@p0 AND r.id=@p1 AND u.parameter=@p2",
+            "SELECT u.value, (SELECT t.code FROM token_row t WHERE t.res=u.res AND t.parameter=@p3 ORDER BY t.code LIMIT 1) FROM resource r JOIN uri_row u ON u.res=r.num WHERE r.type=@p0 AND r.id=@p1 AND u.parameter=@p2",
             r => (Address: r.GetString(0), Version: r.IsDBNull(1) ? "" : r.GetString(1)),
             source.Type,
             source.Id,

@@ -10,7 +10,7 @@ internal static class RecordReads
     public const string Columns = "v.seq, v.type, v.id, v.version, v.deleted, v.updated, v.json";
 
     public static RecordVersion? Current(Session session, string type, string id) =>
-        session.Rows($"SELECT {Columns} FROM resource r JOIN version v ON v.seq=r.seq WHERE r.type=@p0 AND r.id=@p1", r => Version(r, 0), type, id).FirstOrDefault();
+        session.Rows($"SELECT {Columns} FROM resource r JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE r.type=@p0 AND r.id=@p1", r => Version(r, 0), type, id).FirstOrDefault();
 
     public static RecordVersion? At(Session session, string type, string id, int version) =>
         session.Rows($"SELECT {Columns} FROM version v WHERE v.type=@p0 AND v.id=@p1 AND v.version=@p2", r => Version(r, 0), type, id, version).FirstOrDefault();
@@ -23,6 +23,7 @@ internal static class RecordReads
 
     public static string? Holder(Session session, string type, string system, string value, string? patient)
     {
+        (system, value) = (LongText.Short(system), LongText.Short(value));
         var holders = patient is null || type != "RelatedPerson"
             ? session.Rows("SELECT id FROM claim WHERE type=@p0 AND system=@p1 AND value=@p2 ORDER BY id", r => r.GetString(0), type, system, value)
             : session.Rows("SELECT id FROM claim WHERE type=@p0 AND system=@p1 AND value=@p2 AND scope=@p3", r => r.GetString(0), type, system, value, Person.Number(patient));

@@ -11,13 +11,15 @@ public sealed record SnapshotScope(bool OfPeople, DateTimeOffset? Since);
 public sealed class RecordSnapshot : IDisposable
 {
     private readonly Session _session;
+    private readonly Dialect _dialect;
     private readonly SearchParameters _parameters;
     private readonly Action _closed;
     private bool _disposed;
 
-    internal RecordSnapshot(Session session, SearchParameters parameters, DateTimeOffset at, Action closed)
+    internal RecordSnapshot(Session session, Dialect dialect, SearchParameters parameters, DateTimeOffset at, Action closed)
     {
         _session = session;
+        _dialect = dialect;
         _parameters = parameters;
         _closed = closed;
         At = at;
@@ -31,15 +33,15 @@ public sealed class RecordSnapshot : IDisposable
 
     /// <summary>The current resources of a type, in the order in which they were last changed.</summary>
     public IEnumerable<RecordVersion> Current(string type, SnapshotScope scope) =>
-        _session.Each($"SELECT {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq WHERE {Where(scope)} AND r.deleted=0 ORDER BY r.updated, r.num", r => RecordReads.Version(r, 0), type, Since(scope));
+        _session.Each($"SELECT {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE {Where(scope)} AND r.deleted=0 ORDER BY r.updated, r.num", r => RecordReads.Version(r, 0), type, Since(scope));
 
     /// <summary>What was deleted and is so still, by its deletion.</summary>
     public IEnumerable<RecordVersion> Deleted(string type, SnapshotScope scope) =>
-        _session.Each($"SELECT {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq WHERE {Where(scope)} AND r.deleted=1 ORDER BY r.updated, r.num", r => RecordReads.Version(r, 0), type, Since(scope));
+        _session.Each($"SELECT {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE {Where(scope)} AND r.deleted=1 ORDER BY r.updated, r.num", r => RecordReads.Version(r, 0), type, Since(scope));
 
     /// <summary>Finds all that belongs to the record of one person; null when there never was such a person.</summary>
     public PersonRecord? OfPerson(string patientId) =>
-        RecordReads.Current(_session, "Patient", patientId) is null ? null : PersonRecord.Gather(_session, _parameters, patientId);
+        RecordReads.Current(_session, "Patient", patientId) is null ? null : PersonRecord.Gather(_session, _dialect, _parameters, patientId);
 
     public void Dispose()
     {
@@ -53,9 +55,15 @@ public sealed class RecordSnapshot : IDisposable
     private string Where(SnapshotScope scope) => "r.type=@p0 AND r.updated>@p1" + (!scope.OfPeople ? "" : $" AND (r.person<>0 OR {FollowsSomebody})");
 
     /// <summary>True of what names nobody but speaks of something that does, such as provenance.</summary>
-    private string FollowsSomebody =>
-        "EXISTS (SELECT 1 FROM reference_row x JOIN resource t ON t.type=substr(x.target, 1, instr(x.target, '/')-1) AND t.id=substr(x.target, instr(x.target, '/')+1) "
-        + $"WHERE x.res=r.num AND x.parameter IN ({string.Join(',', _parameters.Compartment.Following.Select(f => f.Key).DefaultIfEmpty(0))}) AND t.person<>0)";
+    private string FollowsSomebody
+    {
+        get
+        {
+            var (type, id) = _dialect.Parts("x.target");
+            return $"EXISTS (SELECT 1 FROM reference_row x JOIN resource t ON t.type={type} AND t.id={id} "
+                + $"WHERE x.res=r.num AND x.parameter IN ({string.Join(',', _parameters.Compartment.Following.Select(f => f.Key).DefaultIfEmpty(0))}) AND t.person<>0)";
+        }
+    }
 
     private static long Since(SnapshotScope scope) => scope.Since is { } since ? DateRange.Microseconds(since) : long.MinValue;
 }

@@ -1,3 +1,4 @@
+using System.Data.Common;
 using System.Runtime.CompilerServices;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Parsing;
@@ -11,13 +12,15 @@ namespace RehabRecords.Fhir.Store;
 /// </summary>
 public sealed class RecordStore : IAsyncDisposable
 {
+    public const int UsualPartitions = 8;
+
     private readonly Dialect _dialect;
     private readonly SearchIndexer _indexer;
     private readonly TimeProvider _clock;
     private readonly CommitQueue _writers;
     private readonly ReadPool _readers;
-    private readonly WriteGate _gate;
     private readonly Snapshots _snapshots;
+    private long _notBefore = long.MinValue;
     private int _closed;
 
     private RecordStore(Dialect dialect, SearchIndexer indexer, TimeProvider clock)
@@ -27,8 +30,7 @@ public sealed class RecordStore : IAsyncDisposable
         _clock = clock;
         _writers = new CommitQueue(dialect);
         _readers = new ReadPool(dialect, Math.Max(4, 2 * Environment.ProcessorCount));
-        _gate = new WriteGate(clock);
-        _snapshots = new Snapshots(dialect, _gate, indexer.Parameters);
+        _snapshots = new Snapshots(dialect, clock, indexer.Parameters);
     }
 
     public SearchParameters Parameters => _indexer.Parameters;
@@ -41,10 +43,37 @@ public sealed class RecordStore : IAsyncDisposable
 
     internal CommitQueue Writers => _writers;
 
+    internal ReadPool Readers => _readers;
+
     /// <summary>Opens the record in a folder of this machine, or makes it. One process at a time.</summary>
     /// <exception cref="StoreUnusableException">The folder is in use, was written by a newer version, or cannot keep what is promised.</exception>
     public static Task<RecordStore> OpenSqliteAsync(string folder, SearchIndexer indexer, TimeProvider clock, CancellationToken ct = default) =>
         OpenAsync(SqliteDialect.Open(folder), indexer, clock, ct);
+
+    /// <summary>Opens the record in a schema of a PostgreSQL database, or makes it. Many processes may have it open at once.</summary>
+    /// <param name="connection">As Npgsql reads it: "Host=…;Database=…;Username=…;Password=…".</param>
+    /// <param name="schema">Lower-case letters, digits and "_"; one for each organisation.</param>
+    /// <param name="partitions">Into how many its tables are divided by person when the schema is made; later this is left as it is.</param>
+    /// <exception cref="StoreUnusableException">It cannot be reached, was written by a newer version, or cannot keep what is promised.</exception>
+    public static async Task<RecordStore> OpenPostgresAsync(
+        string connection, string schema, SearchIndexer indexer, TimeProvider clock, int partitions = UsualPartitions, CancellationToken ct = default) =>
+        await OpenAsync(PostgresDialect.Open(connection, schema, partitions), indexer, clock, ct);
+
+    /// <summary>Whether the engine answers, soon.</summary>
+    public async Task<bool> IsReachableAsync(CancellationToken ct = default)
+    {
+        try
+        {
+            return await _readers.ReadAsync(s => s.One("SELECT count(*) FROM fact") is not null, ct).WaitAsync(TimeSpan.FromSeconds(3), ct);
+        }
+        catch (Exception e) when (e is RefusedException or TimeoutException or StoreUnusableException)
+        {
+            return false;
+        }
+    }
+
+    /// <summary>About how much room the versions take up, in bytes.</summary>
+    public Task<long> BytesAsync(CancellationToken ct = default) => _readers.ReadAsync(s => (long)s.One(_dialect.Size)!, ct);
 
     /// <summary>The current version; a deleted resource is returned as such.</summary>
     public Task<RecordVersion?> ReadAsync(string type, string id, CancellationToken ct = default) => _readers.ReadAsync(s => RecordReads.Current(s, type, id), ct);
@@ -114,8 +143,18 @@ public sealed class RecordStore : IAsyncDisposable
     /// <exception cref="RefusedException">StaleVersion, Gone, Conflict, KeyReused or Unavailable; nothing was stored.</exception>
     public async Task<CommitResult> CommitAsync(WriteSet set, CancellationToken ct = default)
     {
-        using var passage = await _gate.EnterAsync(ct);
-        return await _writers.CommitAsync(await PrepareAsync(set, ct), ct);
+        while (true)
+        {
+            var prepared = await PrepareAsync(set, ct);
+            try
+            {
+                return await _writers.CommitAsync(prepared, ct);
+            }
+            catch (TooEarlyException early)
+            {
+                Interlocked.Exchange(ref _notBefore, early.NotBefore.UtcTicks);
+            }
+        }
     }
 
     /// <summary>The record as it is now, for a long read. Dispose it when done.</summary>
@@ -134,7 +173,14 @@ public sealed class RecordStore : IAsyncDisposable
         var prepared = await PrepareAsync(set, ct);
         try
         {
-            await _writers.EnqueueAsync<CommitResult>(s => throw new TakenBackException(SetWriter.Apply(s, prepared)), ct);
+            await _writers.EnqueueAsync<CommitResult>(
+                s =>
+                {
+                    var result = SetWriter.Apply(s, prepared);
+                    s.Flush();
+                    throw new TakenBackException(result);
+                },
+                ct);
         }
         catch (TakenBackException)
         {
@@ -152,7 +198,6 @@ public sealed class RecordStore : IAsyncDisposable
         _writers.Dispose();
         _readers.Dispose();
         _snapshots.Dispose();
-        _gate.Dispose();
         _dialect.Dispose();
         return ValueTask.CompletedTask;
     }
@@ -162,9 +207,10 @@ public sealed class RecordStore : IAsyncDisposable
         RecordStore? store = null;
         try
         {
-            dialect.Upgrade();
+            Upgrade(dialect);
             store = new RecordStore(dialect, indexer, clock);
-            await SearchIndexRebuild.WhereOutdatedAsync(store._readers, store._writers, indexer, ct);
+            await SearchIndexRebuild.WhereOutdatedAsync(store._writers, indexer, ct);
+            store._writers.Edition = indexer.Fingerprint;
             return store;
         }
         catch
@@ -177,6 +223,18 @@ public sealed class RecordStore : IAsyncDisposable
         }
     }
 
+    private static void Upgrade(Dialect dialect)
+    {
+        try
+        {
+            dialect.Upgrade();
+        }
+        catch (DbException e)
+        {
+            throw new StoreUnusableException($"The store cannot be opened: {e.Message}", e);
+        }
+    }
+
     private async Task<PreparedSet> PrepareAsync(WriteSet set, CancellationToken ct)
     {
         if (set.Keys.Count > 0 && set.Answer is null)
@@ -184,6 +242,8 @@ public sealed class RecordStore : IAsyncDisposable
         if (set.Writes.GroupBy(w => (w.Type, w.Id)).FirstOrDefault(g => g.Count() > 1) is { Key: var (type, id) })
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Invariant, $"{type}/{id} is written twice in one request. Send the final state once.");
         var now = Millisecond.Of(_clock.GetUtcNow());
+        if (Interlocked.Read(ref _notBefore) is var earliest && now.UtcTicks < earliest)
+            now = new DateTimeOffset(earliest, TimeSpan.Zero);
         set.Seal?.Invoke(now);
         var writes = new List<PreparedWrite>(set.Writes.Count);
         foreach (var write in set.Writes)

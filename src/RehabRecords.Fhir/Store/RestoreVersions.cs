@@ -33,7 +33,7 @@ internal static class RestoreVersions
                 else
                 {
                     if (chunk[i].Version > 1)
-                        session.Run("DELETE FROM claim WHERE type=@p0 AND id=@p1", chunk[i].Type, chunk[i].Id);
+                        session.Later("DELETE FROM claim WHERE type=@p0 AND id=@p1", chunk[i].Type, chunk[i].Id);
                     if (!PutRepeatedDeletion(session, chunk[i]))
                         SetWriter.Put(session, prepared[i]);
                     restored++;

@@ -41,7 +41,7 @@ internal sealed class RowInsert
             all[1] = person;
             for (var i = 0; i < chunk.Length; i++)
                 values(chunk[i], place++).CopyTo(all, 2 + (i * _width));
-            session.Run(_sql[chunk.Length], all);
+            session.Later(_sql[chunk.Length], all);
         }
     }
 }

@@ -1,3 +1,4 @@
+using System.Globalization;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Search;
@@ -7,57 +8,62 @@ namespace RehabRecords.Fhir.Store;
 /// <summary>
 /// When search definitions changed since a store was written, its index is made again from the stored bytes before the
 /// store is opened: an index that lacks rows would give wrong answers without a sign of it. Goes on where it was when
-/// stopped halfway.
+/// stopped halfway. From its first step on, other processes that have the store open with the old definitions can still read and
+/// are refused when they write; several that make it anew at once share the work.
 /// </summary>
 internal static class SearchIndexRebuild
 {
     private const int Step = 200;
 
-    public static async Task WhereOutdatedAsync(ReadPool readers, CommitQueue writers, SearchIndexer indexer, CancellationToken ct)
+    public static async Task WhereOutdatedAsync(CommitQueue writers, SearchIndexer indexer, CancellationToken ct)
     {
-        if (await readers.ReadAsync(s => Fact(s, "index"), ct) == indexer.Fingerprint)
+        if (await writers.EnqueueAsync(s => Begin(s, indexer.Fingerprint), ct))
             return;
-        var doneAt = $"index {indexer.Fingerprint} up to";
-        var done = await readers.ReadAsync(s => Fact(s, doneAt), ct) is { } text ? long.Parse(text, System.Globalization.CultureInfo.InvariantCulture) : 0;
-        while (true)
+        while (await writers.EnqueueAsync(s => Next(s, indexer), ct) > 0)
         {
-            var from = done;
-            var rows = await readers.ReadAsync(
-                s => s.Rows(
-                    "SELECT r.num, r.person, v.json FROM resource r JOIN version v ON v.seq=r.seq WHERE r.num>@p0 AND r.deleted=0 ORDER BY r.num LIMIT @p1",
-                    r => (Num: r.GetInt64(0), Person: r.GetInt64(1), Json: r.GetFieldValue<byte[]>(2)),
-                    from,
-                    Step),
-                ct);
-            if (rows.Count == 0)
-                break;
-            done = rows[^1].Num;
-            var made = rows.Select(r => (r.Num, r.Person, Rows: indexer.Index(ResourceReader.Trusted<Resource>(r.Json)))).ToList();
-            await writers.EnqueueAsync(
-                s =>
-                {
-                    foreach (var (num, person, index) in made)
-                    {
-                        SetWriter.DropRows(s, num);
-                        SetWriter.PutRows(s, num, person, index);
-                    }
-
-                    return Keep(s, doneAt, done.ToString(System.Globalization.CultureInfo.InvariantCulture));
-                },
-                ct);
         }
 
         await writers.EnqueueAsync(
             s =>
             {
                 s.Run("DELETE FROM fact WHERE name LIKE 'index%'");
-                return Keep(s, "index", indexer.Fingerprint);
+                return StoreFacts.Keep(s, StoreFacts.IndexName, indexer.Fingerprint);
             },
             ct);
     }
 
-    private static string? Fact(Session session, string name) => (string?)session.One("SELECT value FROM fact WHERE name=@p0", name);
+    /// <summary>True where the index is as it should be.</summary>
+    private static bool Begin(Session session, string edition)
+    {
+        if (StoreFacts.Of(session, StoreFacts.IndexName) is var found && found == edition)
+            return true;
+        StoreFacts.Keep(session, StoreFacts.IndexName, Making(edition));
+        return false;
+    }
 
-    private static int Keep(Session session, string name, string value) =>
-        session.Run("INSERT INTO fact (name, value) VALUES (@p0, @p1) ON CONFLICT (name) DO UPDATE SET value=excluded.value", name, value);
+    private static int Next(Session session, SearchIndexer indexer)
+    {
+        if (StoreFacts.Of(session, StoreFacts.IndexName) == indexer.Fingerprint)
+            return 0;
+        var place = $"index {indexer.Fingerprint} up to";
+        var from = StoreFacts.Of(session, place) is { } text ? long.Parse(text, CultureInfo.InvariantCulture) : 0;
+        var rows = session.Rows(
+            "SELECT r.num, r.person, v.json FROM resource r JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE r.num>@p0 AND r.deleted=0 ORDER BY r.num LIMIT @p1",
+            r => (Num: r.GetInt64(0), Person: r.GetInt64(1), Json: r.GetFieldValue<byte[]>(2)),
+            from,
+            Step);
+        var made = new IndexRows[rows.Count];
+        Parallel.For(0, rows.Count, i => made[i] = indexer.Index(ResourceReader.Trusted<Resource>(rows[i].Json)));
+        for (var i = 0; i < rows.Count; i++)
+        {
+            SetWriter.DropRows(session, rows[i].Num, rows[i].Person);
+            SetWriter.PutRows(session, rows[i].Num, rows[i].Person, made[i]);
+        }
+
+        if (rows.Count > 0)
+            StoreFacts.Keep(session, place, rows[^1].Num.ToString(CultureInfo.InvariantCulture));
+        return rows.Count;
+    }
+
+    private static string Making(string edition) => "making " + edition;
 }

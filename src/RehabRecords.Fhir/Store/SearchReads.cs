@@ -17,8 +17,7 @@ internal static class SearchReads
     public static SearchPage Search(Session session, SearchParameters parameters, SearchQuery query, DateTimeOffset now)
     {
         var cursor = Cursor.Read(query);
-        session.Run("BEGIN");
-        try
+        return session.AtOneMoment(() =>
         {
             var rows = query.Count == 0 ? [] : Rows(session, query, now, cursor, query.Count + 1);
             var more = rows.Count > query.Count;
@@ -44,11 +43,7 @@ internal static class SearchReads
                 total,
                 last is not null && (more || backwards) ? Cursor.Write(query, backwards: false, last) : null,
                 first is not null && (backwards ? more : cursor is not null) ? Cursor.Write(query, backwards: true, first) : null);
-        }
-        finally
-        {
-            session.Run("COMMIT");
-        }
+        });
     }
 
     public static List<RecordVersion> All(Session session, SearchQuery query, DateTimeOffset now) =>
@@ -59,7 +54,7 @@ internal static class SearchReads
     {
         foreach (var start in Starts(session, query, now))
         {
-            var sql = new SearchSql(query, now, start, session.Dialect);
+            var sql = new SearchSql(query, now, start, session.Engine);
             yield return (sql.Page(null, backwards: false, 51), sql.Values);
         }
     }
@@ -76,7 +71,7 @@ internal static class SearchReads
         {
             if (starts.Count > 1 && cursor is not null && IsPast(start, query, cursor))
                 continue;
-            var sql = new SearchSql(query, now, start, session.Dialect);
+            var sql = new SearchSql(query, now, start, session.Engine);
             var text = sql.Page(cursor?.Keys, backwards, limit - found.Count);
             found.AddRange(session.Rows(
                 text,
@@ -103,7 +98,7 @@ internal static class SearchReads
         var walks = SearchSql.CanWalk(query);
         if (driver is not null && (walks || query.Sort is [{ Parameter.Code: "_lastUpdated" }, ..]) && query.Types.Count == 1)
         {
-            var (sql, values) = SearchSql.Probe(driver, now, MostSorted);
+            var (sql, values) = SearchSql.Probe(driver, now, MostSorted, session.Engine);
             if ((long)session.One(sql, values)! < MostSorted)
                 return [Start.Criterion];
             return walks ? [Start.Dated, Start.Undated] : [Start.Type];
@@ -121,7 +116,7 @@ internal static class SearchReads
 
     private static long Total(Session session, SearchQuery query, DateTimeOffset now)
     {
-        var sql = new SearchSql(query with { Sort = [] }, now, SearchSql.Driver(query) is null ? Start.Type : Start.Criterion, session.Dialect);
+        var sql = new SearchSql(query with { Sort = [] }, now, SearchSql.Driver(query) is null ? Start.Type : Start.Criterion, session.Engine);
         return (long)session.One(sql.Total, sql.Values)!;
     }
 
@@ -150,5 +145,5 @@ internal static class SearchReads
     }
 
     private static readonly string _fetch =
-        $"SELECT r.num, {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq WHERE r.num IN ({string.Join(", ", Enumerable.Range(0, Batch).Select(i => $"@p{i}"))})";
+        $"SELECT r.num, {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE r.num IN ({string.Join(", ", Enumerable.Range(0, Batch).Select(i => $"@p{i}"))})";
 }

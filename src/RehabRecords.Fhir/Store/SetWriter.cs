@@ -17,7 +17,7 @@ internal static class SetWriter
         // Freed before any is claimed, so that one set may hand an identifier from one resource to another.
         foreach (var write in set.Writes)
             if (write.Write.FromVersion > 0)
-                session.Run("DELETE FROM claim WHERE type=@p0 AND id=@p1", write.Write.Type, write.Write.Id);
+                session.Later("DELETE FROM claim WHERE type=@p0 AND id=@p1", write.Write.Type, write.Write.Id);
         var written = new List<RecordVersion>(set.Writes.Count);
         foreach (var write in set.Writes)
             written.Add(Put(session, write));
@@ -31,28 +31,28 @@ internal static class SetWriter
     public static void PutRows(Session session, long res, long person, IndexRows rows)
     {
         // The same two values for every row, and the row's place where nothing else tells it from the others.
-        RowInsert.Tokens.Run(session, res, person, rows.Tokens, (row, _) => [row.Parameter, row.System, row.Code]);
+        RowInsert.Tokens.Run(session, res, person, rows.Tokens, (row, _) => [row.Parameter, LongText.Short(row.System), LongText.Short(row.Code)]);
         RowInsert.Dates.Run(session, res, person, rows.Dates, (row, _) => [row.Parameter, row.Start, row.Finish]);
-        RowInsert.References.Run(session, res, person, rows.References, (row, _) => [row.Parameter, row.Target, row.Version]);
-        RowInsert.Uris.Run(session, res, person, rows.Uris, (row, _) => [row.Parameter, row.Value]);
+        RowInsert.References.Run(session, res, person, rows.References, (row, _) => [row.Parameter, LongText.Short(row.Target), LongText.Short(row.Version)]);
+        RowInsert.Uris.Run(session, res, person, rows.Uris, (row, _) => [row.Parameter, LongText.Short(row.Value)]);
         RowInsert.Strings.Run(session, res, person, rows.Strings, (row, place) => [row.Parameter, place, row.Folded, row.Exact]);
         RowInsert.Quantities.Run(session, res, person, rows.Quantities, (row, place) => [row.Parameter, place, .. Amount(row)]);
-        RowInsert.Pairs.Run(session, res, person, rows.Pairs, (row, place) => [row.Parameter, place, row.FirstSystem, row.FirstCode, .. Second(row.Second)]);
+        RowInsert.Pairs.Run(session, res, person, rows.Pairs, (row, place) => [row.Parameter, place, LongText.Short(row.FirstSystem), LongText.Short(row.FirstCode), .. Second(row.Second)]);
     }
 
-    public static void DropRows(Session session, long res)
+    public static void DropRows(Session session, long res, long person)
     {
-        session.Run("DELETE FROM token_row WHERE res=@p0", res);
-        session.Run("DELETE FROM date_row WHERE res=@p0", res);
-        session.Run("DELETE FROM reference_row WHERE res=@p0", res);
-        session.Run("DELETE FROM uri_row WHERE res=@p0", res);
-        session.Run("DELETE FROM string_row WHERE res=@p0", res);
-        session.Run("DELETE FROM quantity_row WHERE res=@p0", res);
-        session.Run("DELETE FROM pair_row WHERE res=@p0", res);
+        session.Later("DELETE FROM token_row WHERE res=@p0 AND person=@p1", res, person);
+        session.Later("DELETE FROM date_row WHERE res=@p0 AND person=@p1", res, person);
+        session.Later("DELETE FROM reference_row WHERE res=@p0 AND person=@p1", res, person);
+        session.Later("DELETE FROM uri_row WHERE res=@p0 AND person=@p1", res, person);
+        session.Later("DELETE FROM string_row WHERE res=@p0 AND person=@p1", res, person);
+        session.Later("DELETE FROM quantity_row WHERE res=@p0 AND person=@p1", res, person);
+        session.Later("DELETE FROM pair_row WHERE res=@p0 AND person=@p1", res, person);
     }
 
     private static object[] Amount(QuantityRow row) =>
-        [row.System, row.Code, row.Unit, row.Low, row.High, row.InBase is var (unit, _, _) ? unit : "", row.InBase is var (_, low, _) ? low : DBNull.Value, row.InBase is var (_, _, high) ? high : DBNull.Value];
+        [LongText.Short(row.System), LongText.Short(row.Code), row.Unit, row.Low, row.High, row.InBase is var (unit, _, _) ? unit : "", row.InBase is var (_, low, _) ? low : DBNull.Value, row.InBase is var (_, _, high) ? high : DBNull.Value];
 
     /// <summary>The columns that a row of the second part would have, and null in those of other kinds.</summary>
     private static object[] Second(object row)
@@ -60,11 +60,11 @@ internal static class SetWriter
         static object[] Nulls(int count) => [.. Enumerable.Repeat<object>(DBNull.Value, count)];
         return row switch
         {
-            TokenRow token => [token.System, token.Code, .. Nulls(12)],
+            TokenRow token => [LongText.Short(token.System), LongText.Short(token.Code), .. Nulls(12)],
             QuantityRow quantity => [.. Amount(quantity), .. Nulls(6)],
             DateRow date => [.. Nulls(8), date.Start, date.Finish, .. Nulls(4)],
             StringRow text => [.. Nulls(10), text.Folded, text.Exact, .. Nulls(2)],
-            ReferenceRow reference => [.. Nulls(12), reference.Target, reference.Version],
+            ReferenceRow reference => [.. Nulls(12), LongText.Short(reference.Target), LongText.Short(reference.Version)],
             _ => throw new InvalidOperationException($"A {row.GetType().Name} is no part of a composite."),
         };
     }
@@ -75,9 +75,8 @@ internal static class SetWriter
         var updated = DateRange.Microseconds(prepared.Updated);
         var deleted = prepared.Write.IsDelete;
         // A deletion stays in the record of the person whom the resource was about.
-        var person = deleted
-            ? session.One("SELECT person FROM resource WHERE type=@p0 AND id=@p1", type, id) as long? ?? 0
-            : Person.Number(prepared.Rows.Person);
+        var personBefore = prepared.Write.FromVersion > 0 ? session.One("SELECT person FROM resource WHERE type=@p0 AND id=@p1", type, id) as long? ?? 0 : 0;
+        var person = deleted ? personBefore : Person.Number(prepared.Rows.Person);
         var seq = (long)session.One(
             "INSERT INTO version (type, id, version, deleted, updated, person, json) VALUES (@p0, @p1, @p2, @p3, @p4, @p5, @p6) ON CONFLICT DO NOTHING RETURNING seq",
             type, id, prepared.Version, deleted ? 1 : 0, updated, person, prepared.Json).OrRefuse(session, prepared);
@@ -89,7 +88,7 @@ internal static class SetWriter
                 "UPDATE resource SET version=@p0, deleted=@p1, updated=@p2, seq=@p3, person=@p4 WHERE type=@p5 AND id=@p6 AND version=@p7 AND (deleted=0 OR @p1=0) RETURNING num",
                 prepared.Version, deleted ? 1 : 0, updated, seq, person, type, id, prepared.Write.FromVersion)).OrRefuse(session, prepared);
         if (prepared.Write.FromVersion > 0)
-            DropRows(session, res);
+            DropRows(session, res, personBefore);
         PutRows(session, res, person, prepared.Rows);
         foreach (var claim in prepared.Rows.Claims)
             Claim(session, prepared, claim, person);
@@ -103,6 +102,8 @@ internal static class SetWriter
     private static void RefuseWhereReferredTo(Session session, PreparedWrite prepared)
     {
         var address = $"{prepared.Write.Type}/{prepared.Write.Id}";
+        if (prepared.Pointers.Count == 0)
+            return;
         var referrers = session.Rows(
             $"SELECT r.type, r.id FROM reference_row x JOIN resource r ON r.num=x.res WHERE x.parameter IN ({string.Join(',', prepared.Pointers)}) AND x.target=@p0 ORDER BY r.seq LIMIT 1",
             r => $"{r.GetString(0)}/{r.GetString(1)}",
@@ -144,13 +145,14 @@ internal static class SetWriter
     private static void Claim(Session session, PreparedWrite prepared, IdentifierClaim claim, long person)
     {
         var (type, id) = (prepared.Write.Type, prepared.Write.Id);
+        var (system, value) = (LongText.Short(claim.System), LongText.Short(claim.Value));
         var made = session.Run(
             "INSERT INTO claim (type, system, value, scope, id, person) VALUES (@p0, @p1, @p2, @p3, @p4, @p5) ON CONFLICT DO NOTHING",
-            type, claim.System, claim.Value, IdentifierScope.Of(type, person), id, person);
+            type, system, value, IdentifierScope.Of(type, person), id, person);
         if (made == 1)
             return;
         var holder = session.One(
-            "SELECT id FROM claim WHERE type=@p0 AND system=@p1 AND value=@p2 AND scope=@p3", type, claim.System, claim.Value, IdentifierScope.Of(type, person));
+            "SELECT id FROM claim WHERE type=@p0 AND system=@p1 AND value=@p2 AND scope=@p3", type, system, value, IdentifierScope.Of(type, person));
         throw new RefusedException(
             Refusal.Conflict,
             OperationOutcome.IssueType.Duplicate,

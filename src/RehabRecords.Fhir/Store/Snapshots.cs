@@ -1,3 +1,4 @@
+using System.Data.Common;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Search;
 
@@ -7,7 +8,13 @@ namespace RehabRecords.Fhir.Store;
 /// Opens views of the record for long reads, on connections of their own: a download that takes an hour must not take a
 /// place from those who read one resource. While one is open the engine keeps all that it can see, so they are few.
 /// </summary>
-internal sealed class Snapshots(Dialect dialect, WriteGate gate, SearchParameters parameters) : IDisposable
+/// <remarks>
+/// A write gets its time before its turn comes, perhaps by the clock of another machine. A view that names a time must hold every
+/// write of an earlier time, or the next copy, which asks for what came after, would miss it. So the view is opened in a writer's
+/// turn, while nobody can commit, and its time is kept as the horizon: what is committed afterwards under that time or an earlier
+/// one is given a later one.
+/// </remarks>
+internal sealed class Snapshots(Dialect dialect, TimeProvider clock, SearchParameters parameters) : IDisposable
 {
     private const int AtOnce = 4;
     private static readonly TimeSpan Patience = TimeSpan.FromSeconds(10);
@@ -21,21 +28,22 @@ internal sealed class Snapshots(Dialect dialect, WriteGate gate, SearchParameter
         Session? session = null;
         try
         {
-            session = new Session(dialect.OpenScratch());
-            var (_, at) = await gate.QuietAsync(
-                () =>
-                {
-                    session.Run("BEGIN");
-                    // A transaction sees the record as it is when first read in it.
-                    return session.One("SELECT count(*) FROM fact");
-                },
-                ct);
-            return new RecordSnapshot(session, parameters, at, () => _places.Release());
+            session = new Session(dialect.OpenScratch(), dialect);
+            using var writer = new Session(dialect.OpenWriter(), dialect);
+            var facts = dialect.BeginWrite(writer);
+            var at = facts.MoveHorizon(writer, Millisecond.Of(clock.GetUtcNow()));
+            session.Run(dialect.BeginScratch);
+            // A transaction sees the record as it is when first read in it.
+            session.One("SELECT count(*) FROM fact");
+            writer.Run("COMMIT");
+            return new RecordSnapshot(session, dialect, parameters, at, () => _places.Release());
         }
-        catch
+        catch (Exception e)
         {
             session?.Dispose();
             _places.Release();
+            if (e is DbException db && dialect.EndsTransaction(db))
+                throw new RefusedException(Refusal.Unavailable, OperationOutcome.IssueType.Transient, "The record cannot be copied at present; please try again in a minute.");
             throw;
         }
     }

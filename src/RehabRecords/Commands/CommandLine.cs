@@ -9,6 +9,10 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
     public const string ExportRecord = "export-record";
     public const string VerifyRecord = "verify-record";
     public const string ImportRecord = "import-record";
+    public const string Backup = "backup";
+    public const string VerifyBackup = "verify-backup";
+    public const string Restore = "restore";
+    public const string MoveStore = "move-store";
 
     /// <summary>Commands that take words after them, with what these are.</summary>
     private static readonly Dictionary<string, string[]> Words = new(StringComparer.Ordinal)
@@ -16,10 +20,16 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
         [ExportRecord] = ["person", "file"],
         [VerifyRecord] = ["zip"],
         [ImportRecord] = ["zip"],
+        [Backup] = ["folder"],
+        [VerifyBackup] = ["folder"],
+        [Restore] = ["folder"],
+        [MoveStore] = [],
     };
 
     /// <summary>Options of the web host itself, passed on as they are; and the section of settings, which the host names when it was given settings of it.</summary>
     private static readonly string[] HostOptions = ["--urls", "--environment", "--contentRoot", "--applicationName", "--RehabRecords"];
+
+    private const string StoreConnection = "--RehabRecords:Store:Connection";
 
     /// <summary>The words after a command that takes some.</summary>
     public IReadOnlyList<string> Arguments { get; private init; } = [];
@@ -27,7 +37,9 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
     /// <summary>Address of the running service a record is exported from; null for the store itself.</summary>
     public Uri? From { get; private init; }
 
-    public bool IsAboutRecords => Words.ContainsKey(Verb);
+    public bool IsAboutRecords => Verb is ExportRecord or VerifyRecord or ImportRecord;
+
+    public bool IsAboutStore => Verb is Backup or VerifyBackup or Restore or MoveStore;
 
     /// <exception cref="FormatException">An unknown command or option, or an option without its value.</exception>
     public static CommandLine Parse(IReadOnlyList<string> args)
@@ -42,7 +54,8 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
             var (name, value) = Split(args[i]);
             switch (name)
             {
-                case Serve or Demo or Help or ExportRecord or VerifyRecord or ImportRecord when i == 0:
+                case Serve or Demo or Help when i == 0:
+                case var _ when i == 0 && Words.ContainsKey(name):
                     verb = name;
                     break;
                 case "--help" or "-h":
@@ -63,6 +76,8 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
                     settings.Insert(0, "--RehabRecords:PublicUrl=" + urls.Split(';')[0].TrimEnd('/'));
                     settings.Add("--urls=" + urls);
                     break;
+                case var secret when secret.Equals(StoreConnection, StringComparison.OrdinalIgnoreCase):
+                    throw new FormatException($"A command line can be read by everybody on the machine, and the connection of a store is a secret: name a file by {StoreConnection}File, or set RehabRecords__Store__Connection in the environment.");
                 case var setting when HostOptions.Contains(setting, StringComparer.OrdinalIgnoreCase) || (setting.StartsWith("--", StringComparison.Ordinal) && setting.Contains(':')):
                     settings.Add($"{setting}={Value()}");
                     break;

@@ -31,6 +31,8 @@ internal static class Start
 
         if (line.IsAboutRecords)
             return await RecordCommands.RunAsync(line, build);
+        if (line.IsAboutStore)
+            return await StoreCommands.RunAsync(line, build);
 
         try
         {

@@ -12,7 +12,7 @@ internal static class StartFailure
 
     private static string? Explained(Exception cause) => cause switch
     {
-        StoreUnusableException store => $"{store.Message} (--data names the folder.)",
+        StoreUnusableException store => store.Message + (store.Message.Contains("folder", StringComparison.Ordinal) ? " (--data names the folder.)" : ""),
         PackageUnusableException package => package.Message,
         SocketException { SocketErrorCode: SocketError.AddressAlreadyInUse } =>
             "Something else is listening on that address: stop it, or name another with --urls http://127.0.0.1:5081",

@@ -15,6 +15,11 @@ internal static class Usage
           ... -- verify-record ZIP           check such a zip; ends with 3 when something is wrong, and says what
           ... -- import-record ZIP           rebuild the record in a store where it is not
 
+          ... -- backup FOLDER          copy the store into a new folder, while the service runs; prints counts and digests
+          ... -- verify-backup FOLDER   read all of a backup and compare it with its list
+          ... -- restore FOLDER         put a backup into an empty store, of either engine, and compare
+          ... -- move-store             copy the store of --data into the PostgreSQL database of the settings, and compare
+
         Options
           --data FOLDER   where the store is kept (default: data; for the demo: data/demo)
           --urls URL      where to listen (default: http://127.0.0.1:5080)

@@ -1,3 +1,5 @@
+using RehabRecords.Fhir.Store;
+
 namespace RehabRecords.Host;
 
 /// <summary>
@@ -12,11 +14,12 @@ internal static class Health
     {
         var health = app.MapGroup(Folder).ExcludeFromDescription();
         health.MapMethods("/live", ["GET", "HEAD"], static (HttpContext http) => http.Response.WriteAsJsonAsync(new { status = "live" }));
-        health.MapMethods("/ready", ["GET", "HEAD"], static (HttpContext http) =>
+        health.MapMethods("/ready", ["GET", "HEAD"], static async (HttpContext http) =>
         {
-            var ready = http.RequestServices.GetRequiredService<StartUp>().Ready.IsCompletedSuccessfully;
+            var loaded = http.RequestServices.GetRequiredService<StartUp>().Ready.IsCompletedSuccessfully;
+            var ready = loaded && await http.RequestServices.GetRequiredService<RecordStore>().IsReachableAsync(http.RequestAborted);
             http.Response.StatusCode = ready ? StatusCodes.Status200OK : StatusCodes.Status503ServiceUnavailable;
-            return http.Response.WriteAsJsonAsync(new { status = ready ? "ready" : "loading definitions" });
+            await http.Response.WriteAsJsonAsync(new { status = ready ? "ready" : loaded ? "the record cannot be reached" : "loading definitions" });
         });
     }
 }

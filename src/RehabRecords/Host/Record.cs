@@ -23,8 +23,8 @@ internal static class Record
         services.AddSingleton<SearchIndexer>();
         services.AddSingleton(s => ResourceValidator.Create(s.GetRequiredService<DefinitionsPack>()));
         // Opened once, before the service listens, so nothing waits behind this.
-        services.AddSingleton(s => RecordStore.OpenSqliteAsync(
-            s.GetRequiredService<Settings>().DataFolder, s.GetRequiredService<SearchIndexer>(), s.GetRequiredService<TimeProvider>()).GetAwaiter().GetResult());
+        services.AddSingleton(s => s.GetRequiredService<Settings>() is var settings ? settings.Store.OpenAsync(
+            settings.DataFolder, settings.Store.Schema, s.GetRequiredService<SearchIndexer>(), s.GetRequiredService<TimeProvider>()).GetAwaiter().GetResult() : null!);
         services.AddSingleton<RecordWriter>();
         services.AddSingleton<Transaction>();
         services.AddSingleton<StartUp>();

@@ -12,6 +12,9 @@ public sealed class Settings
     /// <summary>Folder of the database; made when it is not there.</summary>
     public string DataFolder { get; set; } = "data";
 
+    /// <summary>The engine that keeps the record.</summary>
+    public StoreSetting Store { get; set; } = new();
+
     /// <summary>Folder of FHIR packages (.tgz) whose profiles are known besides R4 and our own; none when left out.</summary>
     public string? PackagesFolder { get; set; }
 
@@ -59,6 +62,7 @@ public sealed class Settings
         if (!TimeZoneInfo.TryFindSystemTimeZoneById(settings.TimeZone, out _))
             throw new InvalidOperationException($"Setting {Section}:TimeZone is '{settings.TimeZone}'; give an IANA zone this machine knows, such as Europe/London.");
         settings.Reporting.Check(Section);
+        settings.Store.Check();
         settings.Limits.Check();
         settings.Caseload.Check();
         settings.Clinic.Check();

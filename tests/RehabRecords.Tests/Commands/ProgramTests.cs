@@ -8,7 +8,7 @@ public sealed class ProgramTests : IDisposable
 {
     private readonly string _folder = Directory.CreateTempSubdirectory("rehab-program-").FullName;
 
-    public void Dispose() => Directory.Delete(_folder, recursive: true);
+    public void Dispose() => TestEngine.Drop(_folder);
 
     [Fact]
     public async Task The_demo_prints_the_urgent_text_first_and_a_second_run_adds_nothing()
@@ -63,12 +63,21 @@ public sealed class ProgramTests : IDisposable
     }
 
     [Fact]
-    public async Task A_folder_that_another_process_uses_is_said_plainly()
+    public async Task A_folder_that_another_process_uses_is_said_plainly_and_a_server_serves_several()
     {
-        var address = $"http://127.0.0.1:{RunningProgram.FreePort()}";
+        var (address, another) = ($"http://127.0.0.1:{RunningProgram.FreePort()}", $"http://127.0.0.1:{RunningProgram.FreePort()}");
         using var holder = RunningProgram.Start(_folder, "--urls", address);
         await holder.UntilSaidAsync(address);
-        using var program = RunningProgram.Start(_folder, "--urls", $"http://127.0.0.1:{RunningProgram.FreePort()}");
+        using var program = RunningProgram.Start(_folder, "--urls", another);
+        if (TestEngine.IsPostgresql)
+        {
+            await program.UntilSaidAsync(another);
+            using var http = new HttpClient();
+            Assert.Equal(HttpStatusCode.OK, (await http.GetAsync($"{another}/fhir/Patient")).StatusCode);
+            Assert.Equal(HttpStatusCode.OK, (await http.GetAsync($"{address}/fhir/Patient")).StatusCode);
+            return;
+        }
+
         Assert.True(await program.EndAsync() == 1, program.Said);
         Assert.Contains("is in use", program.Said, StringComparison.Ordinal);
         Assert.Contains("--data", program.Said, StringComparison.Ordinal);

@@ -30,7 +30,12 @@ internal sealed class RunningProgram : IDisposable
         }
     }
 
-    public static RunningProgram Start(string folder, params string[] args)
+    public static RunningProgram Start(string folder, params string[] args) =>
+        Start(folder, args, TestEngine.SettingsFor(Array.IndexOf(args, "--data") is var at and >= 0 ? Path.Combine(folder, args[at + 1]) : folder));
+
+    public static RunningProgram StartOnSqlite(string folder, params string[] args) => Start(folder, args, []);
+
+    private static RunningProgram Start(string folder, string[] args, Dictionary<string, string> settings)
     {
         var start = new ProcessStartInfo("dotnet", [Path.Combine(AppContext.BaseDirectory, "RehabRecords.dll"), .. args])
         {
@@ -38,6 +43,8 @@ internal sealed class RunningProgram : IDisposable
             RedirectStandardOutput = true,
             RedirectStandardError = true,
         };
+        foreach (var (name, value) in settings)
+            start.Environment[name.Replace(":", "__", StringComparison.Ordinal)] = value;
         return new RunningProgram(Process.Start(start)!);
     }
 

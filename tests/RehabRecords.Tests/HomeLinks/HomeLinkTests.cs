@@ -28,7 +28,7 @@ public class HomeLinkTests(TradeApp app) : IClassFixture<TradeApp>
         var list = await app.GetAsync($"/api/programmes/{programme}/home-links");
         Assert.Equal("working", (string)Assert.Single(list.AsArray())!["state"]!);
         Assert.DoesNotContain(token, task.ToJsonString() + list.ToJsonString());
-        Assert.DoesNotContain(token, Encoding.Latin1.GetString(await ReadSharedAsync(Path.Combine(app.Folder, "records.db"))));
+        Assert.DoesNotContain(token, await TestEngine.AllTextAsync(app.Store));
     }
 
     [Fact]
@@ -87,12 +87,4 @@ public class HomeLinkTests(TradeApp app) : IClassFixture<TradeApp>
     [Fact]
     public async Task A_task_of_another_kind_is_no_link() =>
         await app.RefusedAsync("/api/home-links/no-such-link/revocation", """{ "by": { "name": "Rowan Invented", "role": "physiotherapist" }, "reason": "x" }""", HttpStatusCode.NotFound, "id", "no link");
-
-    private static async Task<byte[]> ReadSharedAsync(string file)
-    {
-        await using var stream = new FileStream(file, FileMode.Open, FileAccess.Read, FileShare.ReadWrite);
-        using var copy = new MemoryStream();
-        await stream.CopyToAsync(copy);
-        return copy.ToArray();
-    }
 }

@@ -12,13 +12,13 @@ public sealed class CommandTests : IAsyncLifetime
     public async Task InitializeAsync()
     {
         var clock = new SetClock(DateTimeOffset.Parse("2026-05-01T09:00:00Z"));
-        await using var store = await RecordStore.OpenSqliteAsync(Path.Combine(_folder, "data"), TestIndex.Indexer, clock);
+        await using var store = await TestEngine.OpenAsync(Path.Combine(_folder, "data"), TestIndex.Indexer, clock);
         await SampleRecord.FillAsync(store, clock);
     }
 
     public Task DisposeAsync()
     {
-        Directory.Delete(_folder, recursive: true);
+        TestEngine.Drop(_folder);
         return Task.CompletedTask;
     }
 

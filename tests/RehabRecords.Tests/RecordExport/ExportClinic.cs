@@ -25,7 +25,7 @@ internal sealed class ExportClinic : IAsyncDisposable
     public static async Task<ExportClinic> OpenAsync()
     {
         var clinic = new ExportClinic(null!, new SetClock(DateTimeOffset.Parse("2026-05-01T09:00:00Z")));
-        clinic.Store = await RecordStore.OpenSqliteAsync(clinic._folder, TestIndex.Indexer, clinic.Clock);
+        clinic.Store = await TestEngine.OpenAsync(clinic._folder, TestIndex.Indexer, clinic.Clock);
         return clinic;
     }
 
@@ -94,6 +94,6 @@ internal sealed class ExportClinic : IAsyncDisposable
     public async ValueTask DisposeAsync()
     {
         await Store.DisposeAsync();
-        Directory.Delete(_folder, recursive: true);
+        TestEngine.Drop(_folder);
     }
 }

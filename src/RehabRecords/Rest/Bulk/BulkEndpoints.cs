@@ -43,7 +43,7 @@ internal static class BulkEndpoints
 
     private static async Task<IResult> BeginAsync(Call call, bool ofPeople)
     {
-        var job = call.Need<BulkJobs>().Begin(await BulkRequest.ReadAsync(call, ofPeople));
+        var job = await call.Need<BulkJobs>().BeginAsync(await BulkRequest.ReadAsync(call, ofPeople), call.Http.RequestAborted);
         call.Http.Response.Headers.ContentLocation = AddressOf(call.Settings.FhirBase, job);
         return new OutcomeResult(StatusCodes.Status202Accepted,
             [new Issue(OperationOutcome.IssueSeverity.Information, OperationOutcome.IssueType.Informational, "The export was taken on. Content-Location tells where to ask how far it is.")]);

@@ -25,13 +25,13 @@ internal sealed partial class BulkJobs(RecordStore store, Settings settings, Tim
 
     private string Folder => Path.Combine(settings.DataFolder, "exports");
 
-    public BulkJob Begin(BulkRequest request)
+    public async Task<BulkJob> BeginAsync(BulkRequest request, CancellationToken ct)
     {
         Expire();
         var unfinished = _jobs.Values.Count(j => !j.IsOver);
         if (unfinished >= settings.Exports.Waiting)
             throw new RefusedException(Refusal.TooMany, OperationOutcome.IssueType.Throttled, $"{unfinished} exports wait or are being made, which is as many as are taken. Ask again when some are done.");
-        RefuseWithoutSpace();
+        await RefuseWithoutSpaceAsync(ct);
         // Whoever knows the address may have the files, so it cannot be guessed.
         var id = Guid.NewGuid().ToString("N");
         var job = new BulkJob(id, Path.Combine(Folder, id), new BulkOrder(request, clock.GetUtcNow(), Attempts: 0));
@@ -184,10 +184,10 @@ internal sealed partial class BulkJobs(RecordStore store, Settings settings, Tim
     }
 
     /// <summary>An export can be as long as the store; it must not take the space the record is written to.</summary>
-    private void RefuseWithoutSpace()
+    private async Task RefuseWithoutSpaceAsync(CancellationToken ct)
     {
         var free = new DriveInfo(Path.GetFullPath(settings.DataFolder)).AvailableFreeSpace;
-        var needed = new FileInfo(Path.Combine(settings.DataFolder, "records.db")).Length + SpareBytes;
+        var needed = await store.BytesAsync(ct) + SpareBytes;
         if (free < needed)
             throw new RefusedException(Refusal.Unavailable, OperationOutcome.IssueType.NoStore, $"An export may need {needed / 1048576} MB and {free / 1048576} MB are free in the data folder. Make space, or delete exports that are done.");
     }

@@ -29,7 +29,7 @@ public sealed class DocumentBuilderTests : IAsyncLifetime
 
     public async Task InitializeAsync()
     {
-        _store = await RecordStore.OpenSqliteAsync(_folder, Shared.Value.Indexer, TimeProvider.System);
+        _store = await TestEngine.OpenAsync(_folder, Shared.Value.Indexer, TimeProvider.System);
         _writer = new RecordWriter(_store, Shared.Value.Validator);
         _builder = new DocumentBuilder(_store, new Uri("http://127.0.0.1:5080"));
         var set = new WriteSet();
@@ -41,7 +41,7 @@ public sealed class DocumentBuilderTests : IAsyncLifetime
     public async Task DisposeAsync()
     {
         await _store.DisposeAsync();
-        Directory.Delete(_folder, recursive: true);
+        TestEngine.Drop(_folder);
     }
 
     private DraftNote Drafting => new(_writer, new ProgressReader(_store), new NoteWriter(_store), ClinicRules.Default);

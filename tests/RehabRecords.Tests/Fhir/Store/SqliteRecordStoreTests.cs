@@ -6,17 +6,25 @@ using RehabRecords.Fhir.Store;
 
 namespace RehabRecords.Tests.Fhir.Store;
 
-public sealed class SqliteRecordStoreTests : RecordStoreContract
+/// <summary>What is so with SQLite only.</summary>
+public sealed class SqliteRecordStoreTests : IAsyncLifetime
 {
     private readonly string _folder = Directory.CreateTempSubdirectory("records-").FullName;
+    private RecordStore? _store;
 
-    protected override Task<RecordStore> OpenAsync(SearchIndexer indexer, TimeProvider clock) => RecordStore.OpenSqliteAsync(_folder, indexer, clock);
+    private RecordStore Store => _store!;
 
-    protected override Task CleanUpAsync()
+    private SetClock Clock { get; } = new(new DateTimeOffset(2026, 3, 1, 12, 0, 0, TimeSpan.Zero));
+
+    public async Task InitializeAsync() => _store = await OpenAsync(TestIndex.Indexer, Clock);
+
+    public async Task DisposeAsync()
     {
+        await Store.DisposeAsync();
         Directory.Delete(_folder, recursive: true);
-        return Task.CompletedTask;
     }
+
+    private Task<RecordStore> OpenAsync(SearchIndexer indexer, TimeProvider clock) => RecordStore.OpenSqliteAsync(_folder, indexer, clock);
 
     [Theory]
     [InlineData("journal_mode", "wal")]
@@ -94,7 +102,7 @@ public sealed class SqliteRecordStoreTests : RecordStoreContract
             Assert.Equal(1, command.ExecuteNonQuery());
         }
 
-        await ReopenAsync();
+        _store = await OpenAsync(TestIndex.Indexer, Clock);
         Assert.NotNull(await Store.HolderOfAsync("Patient", Samples.System, "1"));
     }
 

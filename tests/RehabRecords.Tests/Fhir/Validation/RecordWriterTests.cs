@@ -36,7 +36,7 @@ public sealed class RecordWriterTests : IAsyncLifetime
 
     public async Task InitializeAsync()
     {
-        _store = await RecordStore.OpenSqliteAsync(_folder, TestIndex.Indexer, TimeProvider.System);
+        _store = await TestEngine.OpenAsync(_folder, TestIndex.Indexer, TimeProvider.System);
         _writer = new RecordWriter(_store, SharedDefinitions.Validator);
         var set = new WriteSet();
         set.Create(new Patient { Id = "known", Active = true });
@@ -50,7 +50,7 @@ public sealed class RecordWriterTests : IAsyncLifetime
     public async Task DisposeAsync()
     {
         await _store.DisposeAsync();
-        Directory.Delete(_folder, recursive: true);
+        TestEngine.Drop(_folder);
     }
 
     [Theory]

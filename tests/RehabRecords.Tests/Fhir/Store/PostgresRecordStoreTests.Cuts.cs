@@ -1,0 +1,96 @@
+using System.Collections.Concurrent;
+using RehabRecords.Fhir;
+using RehabRecords.Fhir.Store;
+
+namespace RehabRecords.Tests.Fhir.Store;
+
+public sealed partial class PostgresRecordStoreTests
+{
+    [OnPostgresql]
+    public async Task A_commit_whose_answer_is_lost_is_looked_up_and_stored_once()
+    {
+        using var proxy = new CuttingProxy(TestEngine.Connection);
+        var store = await OpenAsync(Clock, proxy.Connection);
+        await store.CreateAsync(Samples.Person());
+        foreach (var cut in new[] { CuttingProxy.Cut.AfterCommit, CuttingProxy.Cut.BeforeCommit, CuttingProxy.Cut.AfterCommit })
+        {
+            proxy.Next = cut;
+            var before = (await store.FindAsync("Patient", "")).Count;
+            var written = await store.CreateAsync(Samples.Person());
+            Assert.Equal(before + 1, (await store.FindAsync("Patient", "")).Count);
+            Assert.Equal(written.Json.ToArray(), (await store.ReadAsync("Patient", written.Id))!.Json.ToArray());
+        }
+
+        Assert.Equal(3, proxy.Cuts);
+    }
+
+    [OnPostgresql]
+    public async Task While_the_server_is_away_all_is_refused_for_the_moment_and_afterwards_goes_on_by_itself()
+    {
+        using var proxy = new CuttingProxy(TestEngine.Connection);
+        var store = await OpenAsync(Clock, proxy.Connection);
+        var person = await store.CreateAsync(Samples.Person());
+        await store.ReadAsync("Patient", person.Id);
+        for (var round = 0; round < 2; round++)
+        {
+            proxy.Down = true;
+            Assert.Equal(Refusal.Unavailable, (await Assert.ThrowsAsync<RefusedException>(() => store.ReadAsync("Patient", person.Id))).Refusal);
+            Assert.Equal(Refusal.Unavailable, (await Assert.ThrowsAsync<RefusedException>(() => store.CreateAsync(Samples.Person()))).Refusal);
+            Assert.Equal(Refusal.Unavailable, (await Assert.ThrowsAsync<RefusedException>(() => store.SnapshotAsync())).Refusal);
+            Assert.False(await store.IsReachableAsync());
+            Assert.NotNull(store.WriteFault);
+            proxy.Down = false;
+            Assert.True(await store.IsReachableAsync());
+            Assert.NotNull(await store.ReadAsync("Patient", person.Id));
+            await store.CreateAsync(Samples.Person());
+            Assert.Null(store.WriteFault);
+        }
+
+        Assert.Equal(3, (await store.FindAsync("Patient", "")).Count);
+    }
+
+    [OnPostgresql]
+    public async Task What_was_acknowledged_is_there_and_nothing_twice_though_connections_are_killed_all_the_while()
+    {
+        var store = await OpenAsync(Clock, $"{TestEngine.Connection};Application Name={_schema}");
+        var (acknowledged, refused) = (new ConcurrentBag<string>(), new ConcurrentBag<string>());
+        using var over = new CancellationTokenSource(TimeSpan.FromSeconds(4));
+        var killer = Task.Run(async () =>
+        {
+            while (!over.IsCancellationRequested)
+            {
+                await Task.Delay(120);
+                TestEngine.Run($"SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name='{_schema}'");
+            }
+        });
+        await Task.WhenAll(Enumerable.Range(0, 8).Select(n => Task.Run(async () =>
+        {
+            for (var i = 0; !over.IsCancellationRequested; i++)
+            {
+                var set = new WriteSet { Key = new IdempotencyKey("client", $"{n}-{i}", "aa") };
+                var person = set.Create(Samples.Person());
+                for (var k = 0; k < 4; k++)
+                    set.Create(Samples.Result(person.Id!, k));
+                set.Answer = new StoredAnswer(201, person.Id!, default);
+                try
+                {
+                    acknowledged.Add((await store.CommitAsync(set)) is { WasRepeat: true } again ? again.EarlierAnswer!.Location : person.Id!);
+                }
+                catch (RefusedException e) when (e.Refusal == Refusal.Unavailable)
+                {
+                    refused.Add(person.Id!);
+                }
+            }
+        })));
+        await killer;
+
+        var there = (await store.FindAsync("Patient", "")).Select(p => p.Id).ToList();
+        Assert.True(acknowledged.Count > 20, $"{acknowledged.Count} acknowledged, {refused.Count} refused");
+        Assert.Empty(acknowledged.Except(there));
+        Assert.Equal(there.Count, there.Distinct().Count());
+        Assert.Empty(there.Except(acknowledged).Except(refused));
+        var results = (await store.FindAllAsync<Hl7.Fhir.Model.Observation>("code=pegs")).GroupBy(o => o.Subject!.Reference);
+        Assert.All(results, g => Assert.Equal(4, g.Count()));
+        Assert.Equal(there.Count, results.Count());
+    }
+}
