@@ -10,6 +10,7 @@ public sealed class OnPostgresqlAttribute : FactAttribute;
 
 public sealed class OnPostgresqlDiscoverer(IMessageSink messages) : IXunitTestCaseDiscoverer
 {
-    public IEnumerable<IXunitTestCase> Discover(ITestFrameworkDiscoveryOptions options, ITestMethod method, IAttributeInfo fact) =>
-        TestEngine.IsPostgresql ? [new XunitTestCase(messages, options.MethodDisplayOrDefault(), options.MethodDisplayOptionsOrDefault(), method)] : [];
+    public IEnumerable<IXunitTestCase> Discover(ITestFrameworkDiscoveryOptions discoveryOptions, ITestMethod testMethod, IAttributeInfo factAttribute) => TestEngine.IsPostgresql
+        ? [new XunitTestCase(messages, discoveryOptions.MethodDisplayOrDefault(), discoveryOptions.MethodDisplayOptionsOrDefault(), testMethod)]
+        : [];
 }

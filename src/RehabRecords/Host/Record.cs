@@ -3,7 +3,6 @@ using RehabRecords.Fhir;
 using RehabRecords.Fhir.Bundles;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Search;
-using RehabRecords.Fhir.Store;
 using RehabRecords.Fhir.Validation;
 using RehabRecords.Programmes;
 using RehabRecords.Rest;

@@ -1,4 +1,3 @@
-using RehabRecords.Fhir.Store;
 using RehabRecords.Tests.Commands;
 using RehabRecords.Tests.Fhir.Store;
 

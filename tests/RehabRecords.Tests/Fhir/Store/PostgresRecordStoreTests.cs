@@ -1,6 +1,5 @@
 using System.Collections.Concurrent;
 using Hl7.Fhir.Model;
-using Npgsql;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 
