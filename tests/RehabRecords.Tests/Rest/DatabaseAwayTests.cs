@@ -29,10 +29,12 @@ public sealed class DatabaseAwayTests
         // A request waits until the definitions are loaded; the question whether it is ready does not.
         Assert.Equal(HttpStatusCode.OK, (await http.GetAsync("/fhir/Patient")).StatusCode);
         Assert.Equal(HttpStatusCode.OK, (await http.GetAsync("/health/ready")).StatusCode);
-        Assert.Equal(HttpStatusCode.Created, (await PutAsync(http)).StatusCode);
+        using var made = await http.PostAsync("/fhir/Patient", Person(null));
+        Assert.Equal(HttpStatusCode.Created, made.StatusCode);
+        var id = (string)JsonNode.Parse(await made.Content.ReadAsStringAsync())!["id"]!;
 
         proxy.Down = true;
-        foreach (var path in new[] { "/fhir/Patient", "/fhir/Patient/away", "/fhir/Patient/_history" })
+        foreach (var path in new[] { "/fhir/Patient", $"/fhir/Patient/{id}", "/fhir/Patient/_history" })
         {
             using var answer = await http.GetAsync(path);
             Assert.Equal((HttpStatusCode.ServiceUnavailable, true), (answer.StatusCode, answer.Headers.RetryAfter is not null));
@@ -40,7 +42,7 @@ public sealed class DatabaseAwayTests
             Assert.Equal(("OperationOutcome", "transient"), ((string)outcome["resourceType"]!, (string)outcome["issue"]![0]!["code"]!));
         }
 
-        using (var answer = await PutAsync(http))
+        using (var answer = await http.PostAsync("/fhir/Patient", Person(null)))
             Assert.Equal((HttpStatusCode.ServiceUnavailable, true), (answer.StatusCode, answer.Headers.RetryAfter is not null));
         using (var answer = await http.GetAsync("/api/people/away"))
         {
@@ -53,18 +55,12 @@ public sealed class DatabaseAwayTests
 
         proxy.Down = false;
         Assert.Equal(HttpStatusCode.OK, (await http.GetAsync("/health/ready")).StatusCode);
-        Assert.Equal(HttpStatusCode.OK, (await http.GetAsync("/fhir/Patient/away")).StatusCode);
-        Assert.Equal(HttpStatusCode.OK, (await PutAsync(http, version: 1)).StatusCode);
+        Assert.Equal(HttpStatusCode.OK, (await http.GetAsync($"/fhir/Patient/{id}")).StatusCode);
+        using var change = new HttpRequestMessage(HttpMethod.Put, $"/fhir/Patient/{id}") { Content = Person(id) };
+        change.Headers.TryAddWithoutValidation("If-Match", "W/\"1\"");
+        Assert.Equal(HttpStatusCode.OK, (await http.SendAsync(change)).StatusCode);
     }
 
-    private static Task<HttpResponseMessage> PutAsync(HttpClient http, int version = 0)
-    {
-        var request = new HttpRequestMessage(HttpMethod.Put, "/fhir/Patient/away")
-        {
-            Content = TestApp.Json(new JsonObject { ["resourceType"] = "Patient", ["id"] = "away", ["name"] = new JsonArray(new JsonObject { ["family"] = $"Example {version}" }) }, "application/fhir+json"),
-        };
-        if (version > 0)
-            request.Headers.TryAddWithoutValidation("If-Match", $"W/\"{version}\"");
-        return http.SendAsync(request);
-    }
+    private static StringContent Person(string? id) => TestApp.Json(
+        new JsonObject { ["resourceType"] = "Patient", ["id"] = id, ["name"] = new JsonArray(new JsonObject { ["family"] = id ?? "Example" }) }, "application/fhir+json");
 }
