@@ -61,6 +61,11 @@ public sealed class DatabaseAwayTests
         Assert.Equal(HttpStatusCode.OK, (await http.SendAsync(change)).StatusCode);
     }
 
-    private static StringContent Person(string? id) => TestApp.Json(
-        new JsonObject { ["resourceType"] = "Patient", ["id"] = id, ["name"] = new JsonArray(new JsonObject { ["family"] = id ?? "Example" }) }, "application/fhir+json");
+    private static StringContent Person(string? id)
+    {
+        var person = new JsonObject { ["resourceType"] = "Patient", ["name"] = new JsonArray(new JsonObject { ["family"] = id ?? "Example" }) };
+        if (id is not null)
+            person["id"] = id;
+        return TestApp.Json(person, "application/fhir+json");
+    }
 }
