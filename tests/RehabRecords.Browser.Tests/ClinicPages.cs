@@ -47,6 +47,7 @@ public static class ClinicPages
         new("letter", "The letter as drafted, to be read, corrected and signed.", c => c.Letter) { Working = true },
         new("letter-signed", "A signed letter, with what was signed and whether it checks.", c => c.SignedLetter) { Working = true },
         new("links", "Links by which sessions are reported from home.", c => $"/programmes/{c.Programme("ada-sampleton")}/home-links") { Working = true },
+        new("received", "What another team sent, in its own words, in a frame that can do nothing.", c => c.Received),
         new("home-sheet", "What goes home: what to look out for first, then one exercise after the other.", c => $"/programmes/{c.Programme("ada-sampleton")}/home-sheet"),
         new("home-sheet-large", "The same in large print.", c => $"/programmes/{c.Programme("ada-sampleton")}/home-sheet?size=large&paper=letter") { Pictured = false },
         new("diary-sheet", "To be filled in by hand: what a session takes, and no more.", c => $"/programmes/{c.Programme("ada-sampleton")}/diary-sheet"),

@@ -62,6 +62,9 @@ public sealed class ServedClinic : IAsyncLifetime
     /// <summary>One about Bram, signed.</summary>
     public string SignedLetter { get; private set; } = "";
 
+    /// <summary>What another team sent of a person of theirs.</summary>
+    public string Received { get; private set; } = "";
+
     /// <summary>Where Ada's carer reports a session from home.</summary>
     public string HomeLink { get; private set; } = "";
 
@@ -110,6 +113,7 @@ public sealed class ServedClinic : IAsyncLifetime
         Letter = await LetterAsync("ada-sampleton");
         SignedLetter = await LetterAsync("bram-inventley");
         await SignAsync(SignedLetter);
+        Received = await ReceiveAsync();
         _playwright = await Playwright.CreateAsync();
         Browser = await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = BrowserPath, Args = BrowserArguments });
     }
@@ -122,6 +126,21 @@ public sealed class ServedClinic : IAsyncLifetime
           "contact": "Pebblewick Community Therapy, 01632 960000, Monday to Friday.", "author": { "name": "Rowan Pretendley", "role": "physiotherapist" }
         }
         """)!))["address"]!).Replace("/api/notes/", "/notes/", StringComparison.Ordinal);
+
+    /// <summary>Ada's programme as it would come from elsewhere, where she has another name, number and birth date.</summary>
+    private async Task<string> ReceiveAsync()
+    {
+        await App.PostAsync($"/api/people/{Person("ada-sampleton")}/consents", JsonNode.Parse("""
+            { "decision": "permit", "recipient": { "name": "Vale Community Team", "identifier": { "system": "https://directory.example/id/organisation", "value": "vale" } }, "recordedBy": { "name": "Rowan Pretendley", "role": "physiotherapist" } }
+            """)!);
+        var ours = (await App.GetAsync($"/api/programmes/{Programme("ada-sampleton")}/exchange?results=false&recipient=https://directory.example/id/organisation|vale")).ToJsonString();
+        var theirs = ours.Replace("http://127.0.0.1:5080", "http://vale.test", StringComparison.Ordinal).Replace("PW-0001", "VC-0001", StringComparison.Ordinal)
+            .Replace("Sampleton", "Valeborn", StringComparison.Ordinal).Replace("1958-02-11", "1957-03-12", StringComparison.Ordinal);
+        using var taken = await App.Http.PostAsync("/api/exchange", RunningService.Json(JsonNode.Parse(theirs)!, "application/fhir+json"));
+        var answer = await taken.Content.ReadAsStringAsync();
+        Assert.True(taken.IsSuccessStatusCode, answer);
+        return ((string)JsonNode.Parse(answer)!["provenance"]!).Replace("Provenance/", "/received/", StringComparison.Ordinal);
+    }
 
     private async Task SignAsync(string note)
     {

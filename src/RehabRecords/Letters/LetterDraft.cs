@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Discharges;
+using RehabRecords.Library;
 using RehabRecords.Notes;
 using RehabRecords.Programmes;
 using RehabRecords.Terms;
@@ -18,7 +19,7 @@ internal static class LetterDraft
     private static readonly HashSet<NoteRule> Shared =
     [
         DischargeRules.Gp, DischargeRules.Diagnosis, DischargeRules.Course, DischargeRules.Outcome, DischargeRules.Attainment, DischargeRules.DoseInAll, DischargeRules.Used, DischargeRules.NoMedicines,
-        DischargeRules.OpenFlag, DischargeRules.ClearedFlag, DischargeRules.Precaution, DischargeRules.Caution, DischargeRules.PainLimit, DischargeRules.NoHarm, DischargeRules.Legal, DischargeRules.Social,
+        DischargeRules.OpenFlag, DischargeRules.ClearedFlag, DischargeRules.Precaution, DischargeRules.PainLimit, DischargeRules.NoHarm, DischargeRules.Legal, DischargeRules.Social,
         DischargeRules.Carer, DischargeRules.Requirements, DischargeRules.Wishes, DischargeRules.LastWords, DischargeRules.Information, DischargeRules.Briefing, DischargeRules.Contact,
     ];
 
@@ -26,8 +27,7 @@ internal static class LetterDraft
     {
         IEnumerable<Statement> all = [.. PersonHeadings.Of(d), .. CourseHeadings.Of(d), .. SafetyHeadings.Of(d), .. PlanHeadings.Of(d)];
         var kept = all.Where(s => Shared.Contains(s.Rule) || !DischargeRules.All.Contains(s.Rule));
-        var exercises = all.Where(s => s.Rule == DischargeRules.Exercise).Select(s => s.Under(NoteSection.Procedures));
-        List<Statement> statements = [.. Own(d, letter), .. exercises, .. kept];
+        List<Statement> statements = [.. Own(d, letter), .. kept];
         return [.. Headings.Letter.SelectMany(h => statements.Where(s => s.Section == h.Section))];
     }
 
@@ -38,7 +38,7 @@ internal static class LetterDraft
         foreach (var (copy, i) in letter.Copies!.Select((c, i) => (c, i)))
             yield return LetterRules.Copy.State($"{i + 1}", $"Copy to {Named(copy)}", stated);
         yield return PersonHeadings.Person(d, LetterRules.Person, "");
-        yield return LetterRules.Reason.State("", $"{who} hands the care over {(letter.From is { } from ? $"from {Wording.Date(from)}" : "(no day is settled yet)")}, because: {NotePhrases.Quote(letter.Reason!)}", stated);
+        yield return LetterRules.Reason.State("", $"{who}, hands the care over {(letter.From is { } from ? $"from {Wording.Date(from)}" : "(no day is settled yet)")}, because: {NotePhrases.Quote(letter.Reason!)}", stated);
         yield return LetterRules.Request.State("", $"Asked of you, in the words of {who}: {NotePhrases.Quote(letter.Request!)}", stated);
         yield return PersonHeadings.Condition(d, LetterRules.Condition, "before this letter");
         foreach (var programme in d.AtDischarge)
@@ -46,12 +46,27 @@ internal static class LetterDraft
             var (outline, plan) = (programme.Outline, programme.Record.Resources.OfType<CarePlan>().Single(p => p.Id == programme.Outline.Id));
             var standing = plan.Status == RequestStatus.OnHold ? "on hold" : outline.End < d.On || plan.Status != RequestStatus.Active ? "ended" : "in force";
             yield return LetterRules.Programme.State(outline.Id,
-                $"Home programme “{outline.Title}”{(outline.Level is { } level ? $", level {level}" : "")}, {standing}, from {Wording.Date(outline.Start)} {(outline.End is { } end ? $"to {Wording.Date(end)}" : "without an end")}; every exercise follows. "
+                $"Home programme “{outline.Title}”{(outline.Level is { } level ? $", level {level}" : "")}, {standing}, from {Wording.Date(outline.Start)} {(outline.End is { } end ? $"to {Wording.Date(end)}" : "without an end")}; every exercise follows in brief. "
                 + "Whether it goes on, and how, is the registered clinician's to decide who takes over.",
                 new Evidence(outline.Evidence, programme.Last(d.On).Select(p => Progress.Addresses.Evidence(p.Request))));
+            foreach (var (prescription, request) in programme.Last(d.On))
+                yield return LetterRules.Exercise.State(prescription.Planned.Id, $"{programme.Record.ExerciseName(prescription.Planned.Id)}: {InBrief(request)}", new Evidence(Progress.Addresses.Evidence(request)));
         }
 
         yield return LetterRules.Author.State("", $"Written by {who}; the rest was drafted by software from the record.", stated);
+    }
+
+    /// <summary>Steps, equipment and every caution are in the prescription itself, which goes with the programme.</summary>
+    private static string InBrief(ServiceRequest request)
+    {
+        var setUp = ExerciseParts.SetUpOf(request);
+        string?[] said =
+        [
+            setUp is null ? null : PlainWords.Dosage(setUp.Dosage), Timings.Often(Timings.Whole(Timings.From(request.Occurrence as Timing))),
+            setUp?.Position is { } position ? CodeLists.Position.Words(position) : null, setUp?.HelpLevel is { } help ? CodeLists.HelpLevel.Words(help) : null,
+            request.Note.FirstOrDefault()?.Text is { } own ? $"For this person: {NotePhrases.Quote(own)}" : null,
+        ];
+        return string.Join(' ', said.Where(s => !string.IsNullOrEmpty(s)).Select(s => Wording.Capital(Wording.Sentence(s!))));
     }
 
     private static string Named(RecipientRequest who) => Wording.Sentence(string.Join(", ", new[] { who.Name, who.Role, who.Organisation }.Where(p => !string.IsNullOrEmpty(p))));

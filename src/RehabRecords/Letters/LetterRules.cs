@@ -24,7 +24,7 @@ public static class LetterRules
         "Always; what is not recorded is left out.", Minimum);
 
     public static readonly NoteRule Reason = new("transfer-reason", PlanAndActions, StatementKind.Reported,
-        "{clinician} hands the care over {from {date} | (no day is settled yet)}, because: “{words}”", "Always.", Stated);
+        "{clinician}, hands the care over {from {date} | (no day is settled yet)}, because: “{words}”", "Always.", Stated);
 
     public static readonly NoteRule Request = new("transfer-request", PlanAndActions, StatementKind.Reported,
         "Asked of you, in the words of {clinician}: “{words}”", "Always.", Stated);
@@ -33,11 +33,14 @@ public static class LetterRules
         "Affected side {side}; dominant hand {hand}; onset {date} ({n} days before this letter).", "Always; what is not recorded is said to be so.", Minimum);
 
     public static readonly NoteRule Programme = new("transfer-programme", Procedures, StatementKind.Finding,
-        "Home programme “{title}”{, level {n}}, {in force | on hold | ended}, from {date} to {date}; every exercise follows. Whether it goes on, and how, is the registered clinician's to decide who takes over.",
+        "Home programme “{title}”{, level {n}}, {in force | on hold | ended}, from {date} to {date}; every exercise follows in brief. Whether it goes on, and how, is the registered clinician's to decide who takes over.",
         "For each programme that is under way; the last one, where none is.", Minimum);
+
+    public static readonly NoteRule Exercise = new("transfer-exercise", Procedures, StatementKind.Finding,
+        "{exercise}: {how many}. {How often}. {Position}. {Help}. {For this person: “{words}”}", "For each exercise in force, in brief; its steps, equipment and cautions are in the prescription.", Minimum);
 
     public static readonly NoteRule Author = new("transfer-author", PersonCompleting, StatementKind.Reported,
         "Written by {clinician}; the rest was drafted by software from the record.", "Always.", Stated);
 
-    public static IReadOnlyList<NoteRule> All { get; } = [To, Copy, Person, Reason, Request, Condition, Programme, Author];
+    public static IReadOnlyList<NoteRule> All { get; } = [To, Copy, Person, Reason, Request, Condition, Programme, Exercise, Author];
 }

@@ -28,11 +28,11 @@ public class LetterTests(TradeApp app) : IClassFixture<TradeApp>
         Assert.Equal(("transfer letter", "preliminary", "draft"), ((string?)letter["kind"], (string?)letter["status"], (string?)letter["stage"]));
         Assert.Equal("To Merle Inventsen, community physiotherapist, Vale Community Team.", Text(letter, "transfer-to"));
         Assert.Equal("Copy to Dr Imagined, GP.", Text(letter, "transfer-copy"));
-        Assert.Equal("Rowan Invented, physiotherapist hands the care over from 22 June 2026, because: “She moves ‹to› the vale & her daughter.”", Text(letter, "transfer-reason"));
+        Assert.Equal("Rowan Invented, physiotherapist, hands the care over from 22 June 2026, because: “She moves ‹to› the vale & her daughter.”", Text(letter, "transfer-reason"));
         Assert.Equal("Asked of you, in the words of Rowan Invented, physiotherapist: “See her at home within two weeks.”", Text(letter, "transfer-request"));
         Assert.Contains("born 2 March 1956 (70 years)", Text(letter, "transfer-person"));
         Assert.Contains("in force, from 1 June 2026", Text(letter, "transfer-programme"));
-        Assert.Contains("Stacking coins", Text(letter, "discharge-exercise"));
+        Assert.Contains("Stacking coins (right hand): Do 3 sets of 12 repetitions", Text(letter, "transfer-exercise"));
         // The same numbers as everywhere: computed from the measures and sessions of the course.
         Assert.Contains("35.0 s less (better). Reaches the minimal detectable change (32.8 s)", Text(letter, "measure-change"));
         Assert.Contains("2 reported done, 0 reported missed", Text(letter, "adherence"));

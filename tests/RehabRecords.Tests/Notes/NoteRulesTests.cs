@@ -84,8 +84,8 @@ public class NoteRulesTests
             ## The transfer letter
 
             A letter to the team that takes over stands under sixteen headings of the same set, in the order of a letter. Beside the rules below it says, in the words
-            of the progress note and the discharge summary, what these say of the course, the measures and goals, practice, flags, precautions and cautions, harm, carers,
-            needs, wishes and what was told; every exercise in force stands under "Programme and practice at home". What a clinician states is kept as a form, which those
+            of the progress note and the discharge summary, what these say of the course, the measures and goals, practice, flags and precautions, harm, carers,
+            needs, wishes and what was told. What a clinician states is kept as a form, which those
             sentences rest on. The rules are in `src/RehabRecords/Letters/LetterRules.cs`.
 
             """);

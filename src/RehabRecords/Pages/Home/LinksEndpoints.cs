@@ -11,7 +11,7 @@ using RehabRecords.Trade;
 namespace RehabRecords.Pages.Home;
 
 /// <summary>The clinician's page of a programme's links.</summary>
-public sealed record LinksView(string Programme, string Title, string Person, IReadOnlyList<HomeLinkView> Links)
+public sealed record LinksView(string Programme, string Title, string Person, string PersonName, IReadOnlyList<HomeLinkView> Links)
 {
     /// <summary>Of the form: the same form sent twice makes one link.</summary>
     public string Once { get; init; } = Guid.NewGuid().ToString("N");
@@ -87,7 +87,8 @@ internal static class LinksEndpoints
     {
         var (programme, _) = await store.RoutedAsync<CarePlan>(id, "programme", ct);
         var who = DeskEndpoints.WhoOf(http);
-        return new LinksView(id, programme.Title ?? "Programme", Rules.Bare(programme.Subject.Reference!, "Patient"), await links.ListAsync(id, ct))
+        var person = Rules.Bare(programme.Subject.Reference!, "Patient");
+        return new LinksView(id, programme.Title ?? "Programme", person, DeskReads.NameOf((await store.RoutedAsync<Patient>(person, "person", ct)).Resource), await links.ListAsync(id, ct))
         {
             Typed = new Dictionary<string, string> { ["by.name"] = who.Name ?? "", ["by.role"] = who.Role ?? "", ["by.registration"] = who.Registration ?? "" },
         };

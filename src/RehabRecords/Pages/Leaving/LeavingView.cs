@@ -1,4 +1,7 @@
+using System.Globalization;
+using System.Text.RegularExpressions;
 using RehabRecords.Discharges;
+using RehabRecords.Notes;
 using RehabRecords.Pages.Desk;
 
 namespace RehabRecords.Pages.Leaving;
@@ -36,8 +39,14 @@ public sealed record LetterFormView(string Person, string Name, RequestFields Fi
 }
 
 /// <summary>What stands in the way, in the words of a page, with the page on which it is settled.</summary>
-internal static class BlockerWords
+internal static partial class BlockerWords
 {
+    /// <summary>What it is, with days as people write them.</summary>
+    public static string What(BlockerView blocker) => Wording.Capital(Moment().Replace(blocker.What, m => Wording.Date(DateOnly.ParseExact(m.Groups[1].Value, "yyyy-MM-dd", CultureInfo.InvariantCulture))));
+
+    [GeneratedRegex(@"\b(\d{4}-\d{2}-\d{2})(?:T[0-9:.]+(?:Z|[+-]\d{2}:\d{2})?)?")]
+    private static partial Regex Moment();
+
     public static (string? Address, string Remedy) Of(BlockerView blocker)
     {
         var id = blocker.Blocker.Split('/')[^1];

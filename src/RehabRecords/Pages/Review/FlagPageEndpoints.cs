@@ -1,16 +1,18 @@
 using FluentValidation;
+using Hl7.Fhir.Model;
 using Microsoft.AspNetCore.Http.HttpResults;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Flags;
 using RehabRecords.Host;
+using RehabRecords.Pages.Desk;
 using RehabRecords.Pages.You;
 using RehabRecords.Trade;
 
 namespace RehabRecords.Pages.Review;
 
 /// <summary>A red flag, what it rests on, and who may be going to clear it.</summary>
-public sealed record FlagPageView(FlagAnswer Flag, EvidenceLine? Source, Who? Who, string? Reason, IReadOnlyList<string> Faults);
+public sealed record FlagPageView(FlagAnswer Flag, string PersonName, EvidenceLine? Source, Who? Who, string? Reason, IReadOnlyList<string> Faults);
 
 /// <summary>The page on which a clinician clears a red flag with a reason.</summary>
 internal static class FlagPageEndpoints
@@ -43,7 +45,8 @@ internal static class FlagPageEndpoints
     {
         var flag = (await FlagEndpoints.RedFlagAsync(id, store, ct)).Flag.ToAnswer();
         var source = flag.Source?.Split('/') is [var type, var of] ? await store.ReadAsync(type, of, ct) : null;
-        return new FlagPageView(flag, source is null ? null : (await evidence.OfAsync([source.VersionedAddress], ct)).Values.First(), who, null, []);
+        var patient = flag.Person?.Split('/')[^1] is { } person ? (await store.GetAsync<Patient>(person, ct))?.Resource : null;
+        return new FlagPageView(flag, patient is null ? "the person's page" : DeskReads.NameOf(patient), source is null ? null : (await evidence.OfAsync([source.VersionedAddress], ct)).Values.First(), who, null, []);
     }
 
     private static RazorComponentResult<FlagPage> Page(FlagPageView view, int status = StatusCodes.Status200OK) => new(new { Model = view }) { StatusCode = status };
