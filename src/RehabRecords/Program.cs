@@ -1,3 +1,5 @@
+using RehabRecords.Access;
+using RehabRecords.Audit;
 using RehabRecords.Briefings;
 using RehabRecords.Commands;
 using RehabRecords.Decisions;
@@ -39,6 +41,8 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddSingleton(settings);
     builder.Services.AddSingleton(settings.ClinicRules());
     builder.Services.AddRecord();
+    builder.AddAccess(settings);
+    builder.Services.AddAudit();
     builder.Services.AddRest();
     builder.Services.AddBulk();
     builder.Services.AddTrade();
@@ -58,9 +62,12 @@ return await Start.RunAsync(args, static args =>
     var app = builder.Build();
     app.UseStandardHeaders(settings);
     app.UseFailures();
+    app.UseAccess();
+    app.UseAudit();
     app.UseForms();
 
     app.MapHealth();
+    app.MapAccess();
     app.MapDocumentation();
     app.MapPeople();
     app.MapLibrary();

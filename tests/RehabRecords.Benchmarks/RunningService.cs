@@ -58,7 +58,7 @@ internal sealed class RunningService : IAsyncDisposable
         {
             RedirectStandardOutput = true,
             RedirectStandardError = true,
-            Environment = { ["Logging__LogLevel__Default"] = "Warning" },
+            Environment = { ["Logging__LogLevel__Default"] = "Warning", ["RehabRecords__Access__Mode"] = "demo" },
         };
         var process = Process.Start(start) ?? throw new InvalidOperationException("dotnet did not start.");
         process.OutputDataReceived += (_, _) => { };

@@ -62,6 +62,7 @@ public sealed class RunningService : WebApplicationFactory<Program>
         builder.UseEnvironment("Production");
         builder.UseContentRoot(AppContext.BaseDirectory);
         builder.UseSetting("RehabRecords:DataFolder", _folder);
+        builder.UseSetting("RehabRecords:Access:Mode", "demo");
         foreach (var (name, value) in _settings)
             builder.UseSetting(name, value);
         builder.ConfigureLogging(logging => logging.SetMinimumLevel(LogLevel.Warning));

@@ -21,6 +21,7 @@ internal sealed class Instance : IAsyncDisposable
         IReadOnlyList<string> line = [.. before, "dotnet", Path.Combine(AppContext.BaseDirectory, "RehabRecords.dll"), "--urls", Http.BaseAddress.ToString().TrimEnd('/'), .. backend.Arguments];
         var start = new ProcessStartInfo(line[0], line.Skip(1)) { RedirectStandardOutput = true, RedirectStandardError = true };
         start.Environment["Logging__LogLevel__Default"] = "Warning";
+        start.Environment["RehabRecords__Access__Mode"] = "demo";
         foreach (var (name, value) in backend.Environment.Concat(environment))
             start.Environment[name] = value;
         _process = Process.Start(start) ?? throw new InvalidOperationException($"{line[0]} did not start.");

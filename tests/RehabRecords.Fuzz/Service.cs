@@ -24,7 +24,7 @@ internal sealed class Service : IAsyncDisposable
         {
             RedirectStandardOutput = true,
             RedirectStandardError = true,
-            Environment = { ["Logging__LogLevel__Default"] = "Warning" },
+            Environment = { ["Logging__LogLevel__Default"] = "Warning", ["RehabRecords__Access__Mode"] = "demo" },
         };
         _process = Process.Start(start) ?? throw new InvalidOperationException("dotnet did not start.");
         _process.OutputDataReceived += (_, line) => Keep(line.Data);

@@ -114,6 +114,9 @@ public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
         builder.UseSetting("RehabRecords:PublicUrl", PublicUrl);
         foreach (var (name, value) in TestEngine.SettingsFor(Folder))
             builder.UseSetting(name, value);
+        builder.UseSetting("urls", "http://127.0.0.1:0");
+        // Who may enter is what tests of Access are about; the others look at what is behind the door.
+        builder.UseSetting("RehabRecords:Access:Mode", "demo");
         foreach (var (name, value) in Settings)
             builder.UseSetting(name, value);
         builder.ConfigureLogging(logging => logging.SetMinimumLevel(LogLevel.Warning));

@@ -24,6 +24,9 @@ public sealed record Change(
     /// <summary>The search that finds what is to be changed, in place of an id.</summary>
     public string? Condition { get; init; }
 
+    /// <summary>Types among which references of the body look for what they mean, by a condition in place of an id.</summary>
+    public IEnumerable<string> LookedFor => Resource is null ? [] : TransactionReferences.Conditions(Resource, "").Select(c => c.Reference.Split('?')[0]).Distinct(StringComparer.Ordinal);
+
     /// <summary>What to do to the resource, in place of a new one.</summary>
     public ResourcePatch? Patch { get; init; }
 }

@@ -40,6 +40,8 @@ public sealed record SearchQuery(IReadOnlyList<string> Types, string Path)
 
     public string? Cursor { get; init; }
 
+    internal Store.PeopleLimit? Limit { get; init; }
+
     /// <summary>The parameters that were used, for the "self" link; the cursor is not among them.</summary>
     public IReadOnlyList<KeyValuePair<string, string>> Used { get; init; } = [];
 

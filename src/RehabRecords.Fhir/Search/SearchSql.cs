@@ -102,6 +102,8 @@ internal sealed class SearchSql
 
         foreach (var criterion in _query.Criteria.Where(c => !ReferenceEquals(c, driver)))
             sql.Append(" AND ").Append(_criteria.Holds(criterion, _num, "r"));
+        if (_query.Limit is { } limit)
+            sql.Append(" AND EXISTS (SELECT 1 FROM resource l WHERE l.num=").Append(_num).Append(" AND ").Append(limit.Condition("l")).Append(')');
         return sql.ToString();
     }
 

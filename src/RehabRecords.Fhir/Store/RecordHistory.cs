@@ -16,6 +16,8 @@ public sealed record HistoryQuery(string? Type = null, string? Id = null)
     /// <summary>Only what was current at some moment from the first time to before the second.</summary>
     public (DateTimeOffset From, DateTimeOffset To)? At { get; init; }
 
+    internal PeopleLimit? Limit { get; init; }
+
     /// <summary>Only what was committed before this place, to go on from a page.</summary>
     public long? Before { get; init; }
 
@@ -57,7 +59,7 @@ internal static class RecordHistory
 
     private static string Wanted(HistoryQuery query, List<object> values)
     {
-        List<string> conditions = ["1=1"];
+        List<string> conditions = [query.Limit?.Condition("v") ?? "1=1"];
         string Add(object value)
         {
             values.Add(value);

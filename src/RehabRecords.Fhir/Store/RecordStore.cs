@@ -21,6 +21,9 @@ public sealed class RecordStore : IAsyncDisposable
     private readonly ReadPool _readers;
     private readonly Snapshots _snapshots;
     private long _notBefore = long.MinValue;
+    private readonly PeopleLimit? _limit;
+    private readonly RecordStore? _whole;
+    private readonly Action<RecordVersion>? _seen;
     private int _closed;
 
     private RecordStore(Dialect dialect, SearchIndexer indexer, TimeProvider clock)
@@ -33,7 +36,15 @@ public sealed class RecordStore : IAsyncDisposable
         _snapshots = new Snapshots(dialect, clock, indexer.Parameters);
     }
 
+    private RecordStore(RecordStore whole, PeopleLimit? limit, Action<RecordVersion>? seen)
+    {
+        (_dialect, _indexer, _clock, _writers, _readers, _snapshots) = (whole._dialect, whole._indexer, whole._clock, whole._writers, whole._readers, whole._snapshots);
+        (_limit, _seen, _whole) = (limit, seen, whole.Whole);
+    }
+
     public SearchParameters Parameters => _indexer.Parameters;
+
+    private RecordStore Whole => _whole ?? this;
 
     /// <summary>What the engine promises, read back from it: for the health page and the log of a start.</summary>
     public IReadOnlyDictionary<string, string> EngineSettings => _dialect.Settings;
@@ -74,28 +85,47 @@ public sealed class RecordStore : IAsyncDisposable
 
     /// <summary>About how much room the versions take up, in bytes.</summary>
     public Task<long> BytesAsync(CancellationToken ct = default) => _readers.ReadAsync(s => (long)s.One(_dialect.Size)!, ct);
+    /// <summary>
+    /// The same store for one caller: disposing it closes nothing, and where <paramref name="people"/> are named, it holds
+    /// the records of these only, whatever is asked of it.
+    /// </summary>
+    /// <param name="seen">Told of every version that is given out.</param>
+    public RecordStore View(IReadOnlySet<string>? people = null, Action<RecordVersion>? seen = null) => new(this, people is null ? _limit : new PeopleLimit(people), seen ?? _seen);
 
     /// <summary>The current version; a deleted resource is returned as such.</summary>
-    public Task<RecordVersion?> ReadAsync(string type, string id, CancellationToken ct = default) => _readers.ReadAsync(s => RecordReads.Current(s, type, id), ct);
+    public Task<RecordVersion?> ReadAsync(string type, string id, CancellationToken ct = default) => _readers.ReadAsync(s => Shown(s, RecordReads.Current(s, type, id)), ct);
 
     public Task<RecordVersion?> ReadVersionAsync(string type, string id, int version, CancellationToken ct = default) =>
-        _readers.ReadAsync(s => RecordReads.At(s, type, id, version), ct);
+        _readers.ReadAsync(s => Shown(s, RecordReads.At(s, type, id, version)), ct);
 
     /// <summary>Newest first, deletions among them; empty when there never was such a resource.</summary>
     public async Task<IReadOnlyList<RecordVersion>> HistoryAsync(string type, string id, CancellationToken ct = default) =>
-        await _readers.ReadAsync(s => RecordReads.History(s, type, id), ct);
+        await _readers.ReadAsync(s => Shown(s, RecordReads.History(s, type, id)), ct);
 
     /// <summary>A page of the history of a resource, a type or everything.</summary>
-    public Task<HistoryPage> HistoryAsync(HistoryQuery query, CancellationToken ct = default) => _readers.ReadAsync(s => RecordHistory.Page(s, query), ct);
+    public Task<HistoryPage> HistoryAsync(HistoryQuery query, CancellationToken ct = default) => _readers.ReadAsync(
+        s =>
+        {
+            var page = RecordHistory.Page(s, query with { Limit = _limit });
+            return _seen is null ? page : page with { Versions = Shown(s, [.. page.Versions]) };
+        },
+        ct);
 
-    public Task<SearchPage> SearchAsync(SearchQuery query, CancellationToken ct = default) =>
-        _readers.ReadAsync(s => SearchReads.Search(s, Parameters, query, _clock.GetUtcNow()), ct);
+    public Task<SearchPage> SearchAsync(SearchQuery query, CancellationToken ct = default) => _readers.ReadAsync(
+        s =>
+        {
+            var page = SearchReads.Search(s, Parameters, query with { Limit = _limit }, _clock.GetUtcNow());
+            if (_limit is null && _seen is null)
+                return page;
+            return page with { Matches = Shown(s, [.. page.Matches]), Included = Shown(s, [.. page.Included]) };
+        },
+        ct);
 
     /// <summary>All matches of a query such as "subject=Patient/1&amp;category=therapy", oldest resource first unless it sorts.</summary>
     public async Task<IReadOnlyList<RecordVersion>> FindAsync(string type, string query, CancellationToken ct = default)
     {
         var parsed = SearchQuery.Parse(Parameters, type, query);
-        return await _readers.ReadAsync(s => SearchReads.All(s, parsed, _clock.GetUtcNow()), ct);
+        return await _readers.ReadAsync(s => Shown(s, SearchReads.All(s, parsed with { Limit = _limit }, _clock.GetUtcNow())), ct);
     }
 
     /// <summary>
@@ -106,19 +136,24 @@ public sealed class RecordStore : IAsyncDisposable
     public async IAsyncEnumerable<RecordVersion> OfPatientAsync(
         string patientId, bool allVersions, string? afterAddress = null, [EnumeratorCancellation] CancellationToken ct = default)
     {
+        if (_limit?.Has(patientId) == false)
+            yield break;
         var members = await _readers.ReadAsync(s => PatientRecord.Find(s, Parameters.Compartment, Parameters, patientId, afterAddress), ct);
         for (var (next, after) = (0, 0); next < members.Resources.Count;)
         {
             var (from, version) = (next, after);
             (var versions, next, after) = await _readers.ReadAsync(s => PatientRecord.Turn(s, members, from, version, allVersions), ct);
             foreach (var one in versions)
+            {
+                _seen?.Invoke(one);
                 yield return one;
+            }
         }
     }
 
     /// <summary>Versions of the given types that were committed after a place in the order of commits, in that order, at most so many.</summary>
     public async Task<IReadOnlyList<RecordVersion>> ChangesAfterAsync(long sequence, IReadOnlyList<string> types, int limit, CancellationToken ct = default) =>
-        await _readers.ReadAsync(s => RecordChanges.After(s, sequence, types, limit), ct);
+        await _readers.ReadAsync(s => Shown(s, RecordChanges.After(s, sequence, types, limit)), ct);
 
     /// <summary>Id of the resource that holds a business identifier, or null.</summary>
     /// <exception cref="RefusedException">Ambiguous, for a RelatedPerson: the same carer of several people.</exception>
@@ -127,7 +162,7 @@ public sealed class RecordStore : IAsyncDisposable
 
     /// <param name="patientId">For a RelatedPerson: whose carer is meant.</param>
     public Task<string?> HolderOfAsync(string type, string system, string value, string? patientId, CancellationToken ct = default) =>
-        _readers.ReadAsync(s => RecordReads.Holder(s, type, system, value, patientId), ct);
+        _readers.ReadAsync(s => RecordReads.Holder(s, type, system, value, patientId) is { } id && (_limit is null || (RecordReads.Current(s, type, id) is { } held && _limit.Shows(s, held))) ? id : null, ct);
 
     /// <exception cref="RefusedException">The key was used with another body.</exception>
     public Task<StoredAnswer?> AnswerOfAsync(IdempotencyKey key, CancellationToken ct = default) => _readers.ReadAsync(s => Answers.Find(s, key), ct);
@@ -152,19 +187,39 @@ public sealed class RecordStore : IAsyncDisposable
             }
             catch (TooEarlyException early)
             {
-                Interlocked.Exchange(ref _notBefore, early.NotBefore.UtcTicks);
+                Interlocked.Exchange(ref Whole._notBefore, early.NotBefore.UtcTicks);
+            }
+            catch (RefusedException held) when (_limit is not null && held.Refusal == Refusal.Conflict && held.Issues.Any(i => i.Code == OperationOutcome.IssueType.Duplicate))
+            {
+                // Who holds it may be nobody the caller may know of.
+                throw new RefusedException(Refusal.Conflict, OperationOutcome.IssueType.Duplicate, "An identifier of what was sent is in use already. Give another one.");
             }
         }
     }
 
     /// <summary>The record as it is now, for a long read. Dispose it when done.</summary>
     /// <exception cref="RefusedException">Unavailable: too many are open.</exception>
-    public Task<RecordSnapshot> SnapshotAsync(CancellationToken ct = default) => _snapshots.TakeAsync(ct);
+    public Task<RecordSnapshot> SnapshotAsync(CancellationToken ct = default) => _limit is null ? _snapshots.TakeAsync(ct)
+        : throw new RefusedException(Refusal.NotPermitted, OperationOutcome.IssueType.Forbidden, "Exports are made by callers who may see the whole record of the organisation.");
 
     /// <summary>Writes versions as another store had them, all or none, in one transaction; other writers wait meanwhile.</summary>
     /// <inheritdoc cref="RestoreVersions.Apply"/>
     public Task<RestoreResult> RestoreAsync(IEnumerable<RecordVersion> versions, Action<long>? progress = null, CancellationToken ct = default) =>
         _writers.EnqueueAsync(s => RestoreVersions.Apply(s, _indexer, versions, progress), ct);
+
+    /// <summary>Gives every AuditEvent that has none its link in the chain; the last link there is now.</summary>
+    public async Task<AuditLink> ExtendAuditChainAsync(CancellationToken ct = default)
+    {
+        while (await _writers.EnqueueAsync(s => AuditChain.Extend(s), ct) > 0)
+        {
+        }
+
+        return await _readers.ReadAsync(AuditChain.Head, ct);
+    }
+
+    /// <summary>Whether the audit trail is as it was written.</summary>
+    /// <param name="anchors">Links that were noted elsewhere.</param>
+    public Task<AuditVerdict> VerifyAuditChainAsync(IReadOnlyCollection<AuditLink> anchors, CancellationToken ct = default) => _readers.ReadAsync(s => AuditChain.Verify(s, anchors), ct);
 
     /// <summary>Does all that a commit does and takes it back, so that whatever would refuse the set refuses it here.</summary>
     /// <exception cref="RefusedException">As <see cref="CommitAsync"/>.</exception>
@@ -193,7 +248,7 @@ public sealed class RecordStore : IAsyncDisposable
     /// <summary>What waits to be written is still written.</summary>
     public ValueTask DisposeAsync()
     {
-        if (Interlocked.Exchange(ref _closed, 1) == 1)
+        if (_whole is not null || Interlocked.Exchange(ref _closed, 1) == 1)
             return ValueTask.CompletedTask;
         _writers.Dispose();
         _readers.Dispose();
@@ -242,12 +297,14 @@ public sealed class RecordStore : IAsyncDisposable
         if (set.Writes.GroupBy(w => (w.Type, w.Id)).FirstOrDefault(g => g.Count() > 1) is { Key: var (type, id) })
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Invariant, $"{type}/{id} is written twice in one request. Send the final state once.");
         var now = Millisecond.Of(_clock.GetUtcNow());
-        if (Interlocked.Read(ref _notBefore) is var earliest && now.UtcTicks < earliest)
+        if (Interlocked.Read(ref Whole._notBefore) is var earliest && now.UtcTicks < earliest)
             now = new DateTimeOffset(earliest, TimeSpan.Zero);
         set.Seal?.Invoke(now);
         var writes = new List<PreparedWrite>(set.Writes.Count);
         foreach (var write in set.Writes)
             writes.Add(Prepare(write, await TimeAfterAsync(write, now, ct)));
+        if (_limit is { } limit)
+            await _readers.ReadAsync(s => limit.RefuseOthers(s, writes), ct);
         return new PreparedSet(writes, set.Keys, set.Answer, now);
     }
 
@@ -268,6 +325,22 @@ public sealed class RecordStore : IAsyncDisposable
         resource.Meta.VersionId = (write.FromVersion + 1).ToString(System.Globalization.CultureInfo.InvariantCulture);
         resource.Meta.LastUpdated = updated;
         return new PreparedWrite(write, updated, ResourceWriter.Json(resource), _indexer.Index(resource));
+    }
+
+    private RecordVersion? Shown(Session session, RecordVersion? version)
+    {
+        if (version is null || (_limit is not null && !_limit.Shows(session, version)))
+            return null;
+        _seen?.Invoke(version);
+        return version;
+    }
+
+    private List<RecordVersion> Shown(Session session, List<RecordVersion> versions)
+    {
+        var shown = _limit is null ? versions : versions.FindAll(v => _limit.Shows(session, v));
+        if (_seen is not null)
+            shown.ForEach(_seen);
+        return shown;
     }
 
     private sealed record Box<T>(T Value);

@@ -105,7 +105,7 @@ internal static class SetWriter
         if (prepared.Pointers.Count == 0)
             return;
         var referrers = session.Rows(
-            $"SELECT r.type, r.id FROM reference_row x JOIN resource r ON r.num=x.res WHERE x.parameter IN ({string.Join(',', prepared.Pointers)}) AND x.target=@p0 ORDER BY r.seq LIMIT 1",
+            $"SELECT r.type, r.id FROM reference_row x JOIN resource r ON r.num=x.res WHERE x.parameter IN ({string.Join(',', prepared.Pointers)}) AND x.target=@p0 AND r.type<>'AuditEvent' ORDER BY r.seq LIMIT 1",
             r => $"{r.GetString(0)}/{r.GetString(1)}",
             address);
         if (referrers is [var referrer])

@@ -7,7 +7,8 @@ namespace RehabRecords.Fhir.Validation;
 /// then all of it is committed or none. A target deleted between the look and the commit is noticed by the store, in the
 /// transaction itself.
 /// </summary>
-public sealed class RecordWriter(RecordStore store, ResourceValidator validator)
+/// <param name="witness">Called with every set that is about to be committed, when all is checked: adds what is to be written with it, such as who wrote it.</param>
+public sealed class RecordWriter(RecordStore store, ResourceValidator validator, Action<WriteSet>? witness = null)
 {
     /// <exception cref="RefusedException">Malformed or Invalid with all issues; StaleVersion, Conflict, KeyReused or Unavailable from the store.</exception>
     public async Task<CommitResult> WriteAsync(WriteSet set, CancellationToken ct = default)
@@ -22,6 +23,7 @@ public sealed class RecordWriter(RecordStore store, ResourceValidator validator)
             throw new RefusedException(Refusal.Conflict, signed);
         if (Verdict.Of(await IssuesAsync(set, ct)) is { } refused)
             throw refused;
+        witness?.Invoke(set);
         return await store.CommitAsync(set, ct);
     }
 

@@ -8,7 +8,7 @@ public static class BriefingEndpoints
 {
     public static void AddBriefings(this IServiceCollection services)
     {
-        services.AddSingleton<Brief>();
+        services.AddScoped<Brief>();
         services.AddSingleton<IValidator<BriefingRequest>, BriefingRules>();
         services.AddSingleton<IValidator<AcknowledgementRequest>, AcknowledgementRules>();
     }

@@ -13,6 +13,7 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
     public const string VerifyBackup = "verify-backup";
     public const string Restore = "restore";
     public const string MoveStore = "move-store";
+    public const string VerifyAudit = "verify-audit";
 
     /// <summary>Commands that take words after them, with what these are.</summary>
     private static readonly Dictionary<string, string[]> Words = new(StringComparer.Ordinal)
@@ -24,6 +25,7 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
         [VerifyBackup] = ["folder"],
         [Restore] = ["folder"],
         [MoveStore] = [],
+        [VerifyAudit] = [],
     };
 
     /// <summary>Options of the web host itself, passed on as they are; and the section of settings, which the host names when it was given settings of it.</summary>
@@ -37,7 +39,7 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
     /// <summary>Address of the running service a record is exported from; null for the store itself.</summary>
     public Uri? From { get; private init; }
 
-    public bool IsAboutRecords => Verb is ExportRecord or VerifyRecord or ImportRecord;
+    public bool IsAboutRecords => Verb is ExportRecord or VerifyRecord or ImportRecord or VerifyAudit;
 
     public bool IsAboutStore => Verb is Backup or VerifyBackup or Restore or MoveStore;
 
@@ -95,8 +97,9 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
             throw new FormatException($"--once belongs to the demo command. {RunHelp}");
         if (Words.TryGetValue(verb, out var all) && words.Count < all.Length)
             throw new FormatException($"{verb} needs {string.Join(" and ", all.Skip(words.Count).Select(w => $"a {w}"))} after it. {RunHelp}");
+        // Whoever runs a command on a store that is not being served holds its files anyway.
         if (Words.ContainsKey(verb))
-            settings.Insert(0, "--Logging:LogLevel:Default=Warning");
+            settings.InsertRange(0, ["--Logging:LogLevel:Default=Warning", OpenMode]);
         if (verb == Demo)
             settings.InsertRange(0, DemoDefaults);
         settings.Insert(0, WithoutTrace);
@@ -106,10 +109,13 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
     /// <summary>A start that failed is explained in a sentence, or throws; the host need not print the same trace before that.</summary>
     private const string WithoutTrace = "--Logging:LogLevel:Microsoft.Extensions.Hosting.Internal.Host=Critical";
 
+    /// <summary>Nobody signs in. Only these commands ask for it; everything else is closed unless a setting says otherwise.</summary>
+    private const string OpenMode = "--RehabRecords:Access:Mode=Demo";
+
     private const string RunHelp = "Run it with 'help' to see what it knows.";
 
     /// <summary>The demo has a store of its own, so that a plain start stays empty, and leaves the screen to what it prints.</summary>
-    private static readonly string[] DemoDefaults = ["--RehabRecords:DataFolder=" + Path.GetFullPath(Path.Combine("data", "demo")), "--Logging:LogLevel:Default=Warning"];
+    private static readonly string[] DemoDefaults = [OpenMode, "--RehabRecords:DataFolder=" + Path.GetFullPath(Path.Combine("data", "demo")), "--Logging:LogLevel:Default=Warning"];
 
     private static (string Name, string? Value) Split(string argument)
     {

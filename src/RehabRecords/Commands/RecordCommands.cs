@@ -1,4 +1,5 @@
 using System.Globalization;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.RecordExport;
@@ -26,6 +27,7 @@ internal static class RecordCommands
                 CommandLine.ExportRecord when line.From is { } service => await DownloadAsync(service, line.Arguments[0], line.Arguments[1], stop.Token),
                 CommandLine.ExportRecord => await ExportAsync(line, build, stop.Token),
                 CommandLine.VerifyRecord => await VerifyAsync(line.Arguments[0], stop.Token),
+                CommandLine.VerifyAudit => await AuditCommand.RunAsync(line, build),
                 _ => await ImportAsync(line, build, stop.Token),
             };
         }
@@ -51,7 +53,8 @@ internal static class RecordCommands
     {
         var (person, path) = (line.Arguments[0], line.Arguments[1]);
         await using var app = build(line.Settings);
-        using var export = await app.Services.GetRequiredService<ExportRecord>().BeginAsync(person, ct);
+        await using var scope = app.Services.CreateAsyncScope();
+        using var export = await scope.ServiceProvider.GetRequiredService<ExportRecord>().BeginAsync(person, ct);
         using var progress = new ProgressLine();
         export.Progress = progress.Show;
         var digest = "";
@@ -99,7 +102,7 @@ internal static class RecordCommands
         await using var zip = File.OpenRead(path);
         await using var app = build(line.Settings);
         using var progress = new ProgressLine();
-        var (verdict, result) = await ImportRecord.RunAsync(app.Services.GetRequiredService<RecordStore>(), zip, progress.Show, ct);
+        var (verdict, result) = await ImportRecord.RunAsync(app.Services.GetRequiredService<Stores>().Of(Stores.Only), zip, progress.Show, ct);
         progress.Dispose();
         var code = Say(path, verdict);
         Console.WriteLine(result is null

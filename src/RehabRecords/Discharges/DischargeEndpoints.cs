@@ -12,10 +12,10 @@ public static class DischargeEndpoints
 {
     public static void AddDischarges(this IServiceCollection services)
     {
-        services.AddSingleton<Discharge>();
-        services.AddSingleton<DischargeReads>();
-        services.AddSingleton(s => NoteKind.DischargeSummary with { DraftAnew = s.GetRequiredService<DischargeReads>().AnewAsync });
-        services.AddSingleton<CompleteDischarge>();
+        services.AddScoped<Discharge>();
+        services.AddScoped<DischargeReads>();
+        services.AddScoped(s => NoteKind.DischargeSummary with { DraftAnew = s.GetRequiredService<DischargeReads>().AnewAsync });
+        services.AddScoped<CompleteDischarge>();
         services.AddSingleton<IValidator<DischargeRequest>, DischargeRequestRules>();
         services.AddSingleton<IValidator<CompletionRequest>, CompletionRules>();
     }

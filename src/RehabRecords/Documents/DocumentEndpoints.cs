@@ -13,17 +13,17 @@ public static class DocumentEndpoints
 {
     public static void AddDocuments(this IServiceCollection services)
     {
-        services.AddSingleton<DocumentKinds>();
+        services.AddScoped<DocumentKinds>();
         services.AddSingleton(s => new SigningKeys(s.GetRequiredService<Settings>().DataFolder, s.GetRequiredService<Settings>().SigningKeyFile));
-        services.AddSingleton<SignDocument>();
-        services.AddSingleton<SignatureCheck>();
-        services.AddSingleton<Reviews>();
-        services.AddSingleton<EditNote>();
-        services.AddSingleton<RefreshNote>();
-        services.AddSingleton<SignNote>();
-        services.AddSingleton<AmendNote>();
-        services.AddSingleton<NoteVersions>();
-        services.AddSingleton<Changing>();
+        services.AddScoped<SignDocument>();
+        services.AddScoped<SignatureCheck>();
+        services.AddScoped<Reviews>();
+        services.AddScoped<EditNote>();
+        services.AddScoped<RefreshNote>();
+        services.AddScoped<SignNote>();
+        services.AddScoped<AmendNote>();
+        services.AddScoped<NoteVersions>();
+        services.AddScoped<Changing>();
         services.AddSingleton<IValidator<AcceptanceRequest>, AcceptanceRules>();
         services.AddSingleton<IValidator<EditRequest>, EditRules>();
         services.AddSingleton<IValidator<RemovalRequest>, RemovalRules>();

@@ -8,8 +8,8 @@ public static class ExchangeParts
 {
     public static void AddExchange(this IServiceCollection services)
     {
-        services.AddSingleton<HandOver>();
-        services.AddSingleton<TakeIn>();
+        services.AddScoped<HandOver>();
+        services.AddScoped<TakeIn>();
         services.AddOperation(ExchangeOperations.HandOver);
         services.AddOperation(ExchangeOperations.TakeIn);
         services.AddSingleton<IValidator<ResolutionRequest>, ResolutionRules>();

@@ -1,5 +1,6 @@
 using System.Text.Json;
 using Hl7.Fhir.Model;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Host;
@@ -16,11 +17,11 @@ namespace RehabRecords.HomeLinks;
 public sealed record HomeLinkAnswer(string? Address, HomeLinkView Link);
 
 /// <summary>Hands out links for reporting from home, and takes them back.</summary>
-public sealed class HandOutHomeLink(RecordStore store, Recording recording, Settings settings, TimeProvider clock)
+public sealed class HandOutHomeLink(RecordStore store, Recording recording, Calling calling, Settings settings, TimeProvider clock)
 {
     public async Task<IResult> MakeAsync(string programme, Posted<HomeLinkRequest> posted, CancellationToken ct)
     {
-        var token = HomeToken.New();
+        var token = HomeToken.New(calling.Caller.Organisation);
         var made = "";
         var result = (KeptAnswer)await recording.OnceAsync(posted.Key, async (set, cancel) =>
         {

@@ -7,8 +7,8 @@ public static class HomeLinkEndpoints
 {
     public static void AddHomeLinks(this IServiceCollection services)
     {
-        services.AddSingleton<HandOutHomeLink>();
-        services.AddSingleton<OpenHomeLink>();
+        services.AddScoped<HandOutHomeLink>();
+        services.AddScoped<OpenHomeLink>();
         services.AddSingleton<IValidator<HomeLinkRequest>, HomeLinkRules>();
         services.AddSingleton<IValidator<HomeLinkRevocationRequest>, HomeLinkRevocationRules>();
     }

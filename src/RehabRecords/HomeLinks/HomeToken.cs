@@ -9,8 +9,12 @@ internal static class HomeToken
 {
     private const int Bytes = 24;
 
-    /// <summary>192 random bits, as 32 characters that need no escaping in an address.</summary>
-    public static string New() => Base64Url.EncodeToString(RandomNumberGenerator.GetBytes(Bytes));
+    /// <summary>
+    /// 192 random bits, as 32 characters that need no escaping in an address. Before them stands the organisation, which is
+    /// no secret, so that the link is looked for in one store.
+    /// </summary>
+    public static string New(string organisation) =>
+        (organisation.Length == 0 ? "" : organisation + ".") + Base64Url.EncodeToString(RandomNumberGenerator.GetBytes(Bytes));
 
     /// <summary>
     /// By this a link is found. Whatever is asked for takes the same way: one hash, one look-up of it. How long that

@@ -1,4 +1,4 @@
-using RehabRecords.Fhir.Store;
+using RehabRecords.Access;
 
 namespace RehabRecords.Host;
 
@@ -17,7 +17,7 @@ internal static class Health
         health.MapMethods("/ready", ["GET", "HEAD"], static async (HttpContext http) =>
         {
             var loaded = http.RequestServices.GetRequiredService<StartUp>().Ready.IsCompletedSuccessfully;
-            var ready = loaded && await http.RequestServices.GetRequiredService<RecordStore>().IsReachableAsync(http.RequestAborted);
+            var ready = loaded && await http.RequestServices.GetRequiredService<Stores>().AreReachableAsync(http.RequestAborted);
             http.Response.StatusCode = ready ? StatusCodes.Status200OK : StatusCodes.Status503ServiceUnavailable;
             await http.Response.WriteAsJsonAsync(new { status = ready ? "ready" : loaded ? "the record cannot be reached" : "loading definitions" });
         });

@@ -21,11 +21,7 @@ internal static class Record
         services.AddSingleton(s => SearchParametersOf(s.GetRequiredService<DefinitionsPack>(), s.GetRequiredService<ResourceRegistry>()));
         services.AddSingleton<SearchIndexer>();
         services.AddSingleton(s => ResourceValidator.Create(s.GetRequiredService<DefinitionsPack>()));
-        // Opened once, before the service listens, so nothing waits behind this.
-        services.AddSingleton(s => s.GetRequiredService<Settings>() is var settings ? settings.Store.OpenAsync(
-            settings.DataFolder, settings.Store.Schema, s.GetRequiredService<SearchIndexer>(), s.GetRequiredService<TimeProvider>()).GetAwaiter().GetResult() : null!);
-        services.AddSingleton<RecordWriter>();
-        services.AddSingleton<Transaction>();
+        services.AddScoped<Transaction>();
         services.AddSingleton<StartUp>();
         services.AddHostedService(s => s.GetRequiredService<StartUp>());
     }
@@ -36,9 +32,9 @@ internal static class Record
     public static void AddRest(this IServiceCollection services)
     {
         services.AddSingleton<Metadata>();
-        services.AddSingleton<Searches>();
-        services.AddSingleton<Histories>();
-        services.AddSingleton<Reads>();
+        services.AddScoped<Searches>();
+        services.AddScoped<Histories>();
+        services.AddScoped<Reads>();
         services.AddSingleton(_ => PublishedDefinitions.BesideTheProgram());
         services.AddSingleton<DefinitionSearch>();
         services.AddOperation(ValidateEndpoint.Operation);

@@ -27,6 +27,14 @@ public sealed class Settings
     /// <summary>PEM file with a P-384 private key to sign documents with; one is made in the data folder when left out.</summary>
     public string? SigningKeyFile { get; set; }
 
+    /// <summary>Who may enter.</summary>
+    public Access.AccessSetting Access { get; set; } = new();
+
+    /// <summary>What leaves a trace.</summary>
+    public Audit.AuditSetting Audit { get; set; } = new();
+
+    internal bool AuditIsOn => Audit.On ?? !Access.IsDemo;
+
     /// <summary>How fully a programme must be described before it becomes active.</summary>
     public Programmes.ReportingMinimum Reporting { get; set; } = new();
 
@@ -61,6 +69,7 @@ public sealed class Settings
             throw new InvalidOperationException($"Setting {Section}:PublicUrl is '{settings.PublicUrl}'; give an absolute http or https address, such as http://127.0.0.1:5080.");
         if (!TimeZoneInfo.TryFindSystemTimeZoneById(settings.TimeZone, out _))
             throw new InvalidOperationException($"Setting {Section}:TimeZone is '{settings.TimeZone}'; give an IANA zone this machine knows, such as Europe/London.");
+        settings.Access.Check(Section, settings.PublicUrl);
         settings.Reporting.Check(Section);
         settings.Store.Check();
         settings.Limits.Check();

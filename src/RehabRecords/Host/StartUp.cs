@@ -1,12 +1,12 @@
+using RehabRecords.Access;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Packages;
-using RehabRecords.Fhir.Store;
 using RehabRecords.Fhir.Validation;
 
 namespace RehabRecords.Host;
 
 /// <summary>
-/// What is done at the start: the store is opened before the service listens, so that a broken one is noticed at once; the
+/// What is done at the start: the stores are opened before the service listens, so that a broken one is noticed at once; the
 /// validator loads the definitions in use meanwhile. No request waits for all of them.
 /// </summary>
 internal sealed partial class StartUp(IServiceProvider services, IHostApplicationLifetime lifetime, ILogger<StartUp> log) : IHostedService
@@ -21,7 +21,7 @@ internal sealed partial class StartUp(IServiceProvider services, IHostApplicatio
         // First, because a package that cannot be used stops the start with a plain sentence.
         Tell(services.GetRequiredService<DefinitionsPack>().Packages);
         _warming = Task.Run(WarmUp, CancellationToken.None);
-        services.GetRequiredService<RecordStore>();
+        services.GetRequiredService<Stores>().Open();
         return Task.CompletedTask;
     }
 

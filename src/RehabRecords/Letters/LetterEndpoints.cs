@@ -9,8 +9,8 @@ public static class LetterEndpoints
 {
     public static void AddLetters(this IServiceCollection services)
     {
-        services.AddSingleton<WriteLetter>();
-        services.AddSingleton(s => NoteKind.TransferLetter with { DraftAnew = s.GetRequiredService<WriteLetter>().AnewAsync });
+        services.AddScoped<WriteLetter>();
+        services.AddScoped(s => NoteKind.TransferLetter with { DraftAnew = s.GetRequiredService<WriteLetter>().AnewAsync });
         services.AddSingleton<IValidator<LetterRequest>, LetterRequestRules>();
     }
 

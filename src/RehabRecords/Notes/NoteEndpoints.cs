@@ -19,12 +19,12 @@ public static class NoteEndpoints
 {
     public static void AddNotes(this IServiceCollection services, Uri publicUrl)
     {
-        services.AddSingleton<ProgressReader>();
-        services.AddSingleton<NoteWriter>();
-        services.AddSingleton<UpToDate>();
-        services.AddSingleton<DraftNote>();
-        services.AddSingleton(NoteKind.Registered);
-        services.AddSingleton(s => new DocumentBuilder(s.GetRequiredService<RecordStore>(), publicUrl));
+        services.AddScoped<ProgressReader>();
+        services.AddScoped<NoteWriter>();
+        services.AddScoped<UpToDate>();
+        services.AddScoped<DraftNote>();
+        services.AddScoped(NoteKind.Registered);
+        services.AddScoped(s => new DocumentBuilder(s.GetRequiredService<RecordStore>(), publicUrl));
     }
 
     public static void MapNotes(this IEndpointRouteBuilder routes)

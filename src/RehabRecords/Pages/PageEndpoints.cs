@@ -19,15 +19,16 @@ internal static class PageEndpoints
         services.AddRazorComponents();
         services.AddForms();
         services.AddReview();
-        services.AddSingleton<CaseloadBook>();
-        services.AddSingleton<PersonReads>();
-        services.AddSingleton<SheetReads>();
-        services.AddSingleton<DeskReads>();
-        services.AddSingleton<LibraryPageReads>();
-        services.AddSingleton<HomeReads>();
+        services.AddSingleton<FollowedCaseloads>();
+        services.AddScoped<CaseloadBook>();
+        services.AddScoped<PersonReads>();
+        services.AddScoped<SheetReads>();
+        services.AddScoped<DeskReads>();
+        services.AddScoped<LibraryPageReads>();
+        services.AddScoped<HomeReads>();
         services.AddSingleton<HomeGuard>();
-        services.AddSingleton<TakeReport>();
-        services.AddSingleton<LeavingReads>();
+        services.AddScoped<TakeReport>();
+        services.AddScoped<LeavingReads>();
     }
 
     public static void MapPages(this IEndpointRouteBuilder app)

@@ -12,7 +12,7 @@ internal static class PrintEndpoints
     public static void AddPrinting(this IServiceCollection services)
     {
         services.AddSingleton<Printer>();
-        services.AddSingleton<PrintedNote>();
+        services.AddScoped<PrintedNote>();
         services.AddSingleton<PrintedSheet>();
     }
 

@@ -2,7 +2,7 @@ namespace RehabRecords.RecordExport;
 
 internal static class RecordEndpoints
 {
-    public static void AddRecordExport(this IServiceCollection services) => services.AddSingleton<ExportRecord>();
+    public static void AddRecordExport(this IServiceCollection services) => services.AddScoped<ExportRecord>();
 
     public static void MapRecordExport(this IEndpointRouteBuilder routes) =>
         routes.MapGet("/api/people/{id}/record", GetAsync).WithTags("People").WithSummary("Export the whole record of a person")

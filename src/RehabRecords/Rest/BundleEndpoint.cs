@@ -1,8 +1,10 @@
 using Hl7.Fhir.Model;
 using Microsoft.AspNetCore.WebUtilities;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Bundles;
 using RehabRecords.Fhir.Parsing;
+using RehabRecords.Fhir.Store;
 using RehabRecords.Host;
 
 namespace RehabRecords.Rest;
@@ -36,6 +38,8 @@ internal static class BundleEndpoint
             await InPlaceAsync(entry.Index, () => call.Need<Reads>().AtAsync(entry.ReadUrl!, call.Prefer.Lenient, call.Ct));
 
         var changes = entries.Where(e => e.Change is not null).Select(e => e.Change!).ToList();
+        foreach (var entry in entries.Where(e => e.Change is not null))
+            await InPlaceAsync(entry.Index, () => MayAsync(call, entry.Change!));
         var changed = await call.Need<Transaction>().AllAsync(changes, call.Settings.FhirBase, call.Ct);
         using var answer = new BundleBody(call.Settings.FhirBase, "transaction-response");
         var next = 0;
@@ -68,6 +72,7 @@ internal static class BundleEndpoint
     {
         try
         {
+            await MayAsync(call, change);
             Answer(call, answer, (await call.Need<Transaction>().AllAsync([change], call.Settings.FhirBase, call.Ct))[0]);
         }
         catch (RefusedException refused)
@@ -112,6 +117,8 @@ internal static class BundleEndpoint
         var status = Failure.StatusOf(refused.Refusal);
         answer.Answered($"{status} {ReasonPhrases.GetReasonPhrase(status)}", null, location: false, resource: default, ResourceWriter.Json(OutcomeResult.Outcome(refused.Issues)));
     }
+
+    private static Task MayAsync(Call call, Change change) => ResourceAccess.RequireAsync(call.Need<Calling>(), call.Need<RecordStore>(), change, call.Ct);
 
     private static async Task InPlaceAsync(int index, Func<Task> read)
     {

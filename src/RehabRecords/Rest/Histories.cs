@@ -3,6 +3,7 @@ using System.Globalization;
 using System.Text;
 using Hl7.Fhir.Model;
 using Microsoft.AspNetCore.WebUtilities;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Search;
 using RehabRecords.Fhir.Store;
@@ -11,7 +12,7 @@ using RehabRecords.Host;
 namespace RehabRecords.Rest;
 
 /// <summary>A page of the history of a resource, a type or everything as a Bundle, the newest first.</summary>
-internal sealed class Histories(RecordStore store, Settings settings)
+internal sealed class Histories(RecordStore store, Calling calling, Settings settings)
 {
     public static readonly string[] Parameters = ["_count", "_since", "_at", SearchQuery.CursorName, .. Shown.Parameters];
 
@@ -19,6 +20,10 @@ internal sealed class Histories(RecordStore store, Settings settings)
     /// <param name="id">Null for all resources of the type.</param>
     public async Task<ReadOnlyMemory<byte>> PageAsync(string? type, string? id, IReadOnlyList<KeyValuePair<string, string>> query, bool lenient, CancellationToken ct)
     {
+        if (type is null)
+            ResourceAccess.RequireAll(calling, 's');
+        else
+            calling.Require(type, id is null ? 's' : 'r');
         if (id is not null && await store.ReadAsync(type!, id, ct) is null)
             throw Reads.Missing($"{type}/{id}");
         var shown = Shown.Of(type, query, lenient);

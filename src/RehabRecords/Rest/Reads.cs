@@ -1,19 +1,24 @@
 using System.Globalization;
 using Hl7.Fhir.Model;
 using Microsoft.AspNetCore.WebUtilities;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 
 namespace RehabRecords.Rest;
 
 /// <summary>What can be read, for a request by itself and for an entry of a Bundle alike.</summary>
-internal sealed class Reads(RecordStore store, ResourceRegistry registry, Searches searches, Histories histories)
+internal sealed class Reads(RecordStore store, ResourceRegistry registry, Searches searches, Histories histories, Calling calling)
 {
-    public async Task<RecordVersion> CurrentAsync(string type, string id, CancellationToken ct) =>
-        Present(await store.ReadAsync(type, id, ct), $"{type}/{id}");
+    public async Task<RecordVersion> CurrentAsync(string type, string id, CancellationToken ct)
+    {
+        calling.Require(type, 'r');
+        return Present(await store.ReadAsync(type, id, ct), $"{type}/{id}");
+    }
 
     public async Task<RecordVersion> VersionAsync(string type, string id, string version, CancellationToken ct)
     {
+        calling.Require(type, 'r');
         var address = $"{type}/{id}/_history/{version}";
         var found = int.TryParse(version, NumberStyles.None, CultureInfo.InvariantCulture, out var number)
             ? await store.ReadVersionAsync(type, id, number, ct)

@@ -1,4 +1,5 @@
 using Microsoft.AspNetCore.Mvc;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Host;
 using RehabRecords.Rest.Conformance;
@@ -67,7 +68,11 @@ internal static class RestEndpoints
         {
             foreach (var (type, path) in operation.Places(app.ServiceProvider.GetRequiredService<ResourceRegistry>()))
             {
-                var route = Map(fhir, type, path, [.. operation.Methods], operation.AnswerAsync);
+                var route = Map(fhir, type, path, [.. operation.Methods], call =>
+                {
+                    ResourceAccess.Require(call.Need<Calling>(), operation, call.Type);
+                    return operation.AnswerAsync(call);
+                });
                 if (operation.TakesBundle && type is "" or "Bundle")
                     route.WithMetadata(bundles);
             }

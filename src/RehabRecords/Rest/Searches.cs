@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using Microsoft.AspNetCore.WebUtilities;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Search;
 using RehabRecords.Fhir.Store;
@@ -8,22 +9,29 @@ using RehabRecords.Host;
 namespace RehabRecords.Rest;
 
 /// <summary>A page of a search as a searchset Bundle, made of stored bytes.</summary>
-internal sealed class Searches(RecordStore store, SearchParameters parameters, Settings settings)
+internal sealed class Searches(RecordStore store, SearchParameters parameters, Calling calling, Settings settings)
 {
     /// <summary>A search of one type.</summary>
     public Task<ReadOnlyMemory<byte>> PageAsync(string type, IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct) =>
         PageAsync(SearchQuery.Parse(parameters, type, pairs, lenient, settings.FhirBase), pairs, lenient, ct);
 
     /// <summary>A search over several types.</summary>
-    public Task<ReadOnlyMemory<byte>> PageAcrossAsync(IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct) =>
-        PageAsync(SearchQuery.ParseAcross(parameters, pairs, lenient, settings.FhirBase), pairs, lenient, ct);
+    public Task<ReadOnlyMemory<byte>> PageAcrossAsync(IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct)
+    {
+        var allowed = ResourceAccess.Narrowed(calling, parameters.Registry, pairs);
+        return PageAsync(SearchQuery.ParseAcross(parameters, allowed, lenient, settings.FhirBase), allowed, lenient, ct);
+    }
 
     /// <summary>A search in the record of a person, of one type or ("*") of all.</summary>
-    public Task<ReadOnlyMemory<byte>> PageInRecordAsync(string patient, string type, IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct) =>
-        PageAsync(SearchQuery.ParseInRecord(parameters, patient, type, pairs, lenient, settings.FhirBase), pairs, lenient, ct);
+    public Task<ReadOnlyMemory<byte>> PageInRecordAsync(string patient, string type, IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct)
+    {
+        var allowed = type == "*" ? ResourceAccess.Narrowed(calling, parameters.Registry, pairs, parameters.Compartment) : pairs;
+        return PageAsync(SearchQuery.ParseInRecord(parameters, patient, type, allowed, lenient, settings.FhirBase), allowed, lenient, ct);
+    }
 
     private async Task<ReadOnlyMemory<byte>> PageAsync(SearchQuery query, IReadOnlyList<KeyValuePair<string, string>> pairs, bool lenient, CancellationToken ct)
     {
+        ResourceAccess.Require(calling, query);
         query = query with { PageBytes = settings.Limits.PageBytes };
         var shown = Shown.Of(query.Types is [var type] ? type : null, pairs, lenient);
         if (shown.TextOnly && query.Inclusions.Count > 0)
@@ -40,7 +48,7 @@ internal sealed class Searches(RecordStore store, SearchParameters parameters, S
         using var bundle = new BundleBody(settings.FhirBase, "searchset", page.Total, [.. links]);
         foreach (var match in page.Matches)
             bundle.Found(match, shown.Of(match.Json), "match");
-        foreach (var included in page.Included)
+        foreach (var included in page.Included.Where(i => calling.Caller.May(i.Type, 'r')))
             bundle.Found(included, shown.OfIncluded(included.Json), "include");
         return bundle.End();
     }

@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Bundles;
 using RehabRecords.Fhir.Store;
@@ -19,7 +20,9 @@ internal static class WriteEndpoints
         call.RefuseOtherQueryThan();
         var body = await call.ReadBodyAsync(call.Type);
         var condition = call.Http.Request.Headers["If-None-Exist"].ToString();
-        var (effect, version) = await call.Need<Transaction>().OneAsync(new Change(ChangeKind.Create, call.Type, null, body, null, condition), call.Ct);
+        var change = new Change(ChangeKind.Create, call.Type, null, body, null, condition);
+        await ResourceAccess.RequireAsync(call.Need<Calling>(), call.Need<RecordStore>(), change, call.Ct);
+        var (effect, version) = await call.Need<Transaction>().OneAsync(change, call.Ct);
         return effect == Effect.Found
             ? new WrittenResult(call, StatusCodes.Status200OK, version!, Found)
             : new WrittenResult(call, StatusCodes.Status201Created, version!, Created);
@@ -80,6 +83,7 @@ internal static class WriteEndpoints
 
     private static async Task<Changed> ChangeAsync(Call call, Change change)
     {
+        await ResourceAccess.RequireAsync(call.Need<Calling>(), call.Need<RecordStore>(), change, call.Ct);
         try
         {
             return await call.Need<Transaction>().OneAsync(change, call.Ct);

@@ -9,7 +9,7 @@ internal static class CaseloadEndpoints
 
     public static void MapCaseload(this IEndpointRouteBuilder routes) => routes.MapGet("/caseload", GetAsync);
 
-    private static async Task<RazorComponentResult<CaseloadPage>> GetAsync(string? find, string? why, string? order, int? page, CaseloadBook book, CancellationToken ct)
+    private static async Task<RazorComponentResult<CaseloadPage>> GetAsync(string? find, string? why, string? order, int? page, CaseloadBook book, Audit.Witness witness, CancellationToken ct)
     {
         var all = await book.ReadAsync(ct);
         var kind = AttentionKinds.Find(why);
@@ -25,10 +25,12 @@ internal static class CaseloadEndpoints
         }).ThenBy(p => p.SortName, StringComparer.Ordinal).ThenBy(p => p.Id, StringComparer.Ordinal).ToList();
         var last = Math.Max(1, (sorted.Count + PageSize - 1) / PageSize);
         var at = Math.Clamp(page ?? 1, 1, last);
+        CaseloadLine[] shown = [.. sorted.Skip((at - 1) * PageSize).Take(PageSize)];
+        witness.Saw(shown.Select(p => p.Id));
         return new RazorComponentResult<CaseloadPage>(new
         {
             Model = new CaseloadView(
-                [.. sorted.Skip((at - 1) * PageSize).Take(PageSize)], sorted.Count, all.Count, all.Count(p => p.Attention.Count > 0), at, last, book.Today, find ?? "", why ?? "all", order ?? "attention"),
+                shown, sorted.Count, all.Count, all.Count(p => p.Attention.Count > 0), at, last, book.Today, find ?? "", why ?? "all", order ?? "attention"),
         });
     }
 }

@@ -11,9 +11,9 @@ internal static class ReviewEndpoints
 {
     public static void AddReview(this IServiceCollection services)
     {
-        services.AddSingleton<EvidenceReads>();
-        services.AddSingleton<NoteReads>();
-        services.AddSingleton<NoteForms>();
+        services.AddScoped<EvidenceReads>();
+        services.AddScoped<NoteReads>();
+        services.AddScoped<NoteForms>();
     }
 
     public static void MapReview(this IEndpointRouteBuilder routes)

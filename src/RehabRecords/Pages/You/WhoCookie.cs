@@ -1,6 +1,7 @@
 using System.Security.Cryptography;
 using System.Text.Json;
 using Microsoft.AspNetCore.DataProtection;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Host;
 using RehabRecords.Trade;
@@ -20,9 +21,15 @@ internal sealed class WhoCookie(IDataProtectionProvider protection, TimeProvider
 
     private readonly IDataProtector _protector = protection.CreateProtector("RehabRecords.Who.1");
 
-    /// <summary>Null when nobody has said so, or too long ago.</summary>
+    /// <summary>Whether who is working is known from signing in, and not from what somebody says here.</summary>
+    public bool IsSignedIn => !settings.Access.IsDemo;
+
+    /// <summary>Null when nobody has said so, or too long ago. Where people sign in, it is who signed in and nobody else.</summary>
     public Who? Read(HttpContext http)
     {
+        if (IsSignedIn)
+            return http.RequestServices.GetRequiredService<Calling>() is { IsKnown: true, Caller: { IsPerson: true } person } ? new Who(
+                person.Name, person.Profession ?? RoleTable.Word(person.Role).Replace('-', ' '), person.Registration is null ? null : person.RegistrationBody, person.Registration, clock.GetUtcNow()) : null;
         if (http.Request.Cookies[Name] is not { Length: > 0 } held)
             return null;
         try

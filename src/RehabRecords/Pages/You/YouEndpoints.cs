@@ -1,4 +1,6 @@
+using Microsoft.AspNetCore.Authentication;
 using Microsoft.AspNetCore.Http.HttpResults;
+using RehabRecords.Access;
 using RehabRecords.Documents;
 using RehabRecords.Fhir;
 using RehabRecords.Host;
@@ -16,11 +18,15 @@ internal static class YouEndpoints
         routes.MapGet("/you", (string? back, HttpContext http, WhoCookie cookie) =>
         {
             var who = cookie.Read(http);
-            return Page(new YouView(who?.Name, who?.Role, who?.RegistrationBody, who?.Registration, Local(back), who?.Words, []), 200);
+            if (cookie.IsSignedIn)
+                return new RazorComponentResult<SignedInPage>(new { Who = who });
+            return (IResult)Page(new YouView(who?.Name, who?.Role, who?.RegistrationBody, who?.Registration, Local(back), who?.Words, []), 200);
         });
         routes.MapPost("/you", SayAsync);
-        routes.MapPost("/you/leave", (Filled form, HttpContext http, WhoCookie cookie) =>
+        routes.MapPost("/you/leave", async (Filled form, HttpContext http, WhoCookie cookie) =>
         {
+            if (cookie.IsSignedIn)
+                await http.SignOutAsync(SignIn.Cookie);
             cookie.Forget(http);
             return new SeeOther("/you");
         });
@@ -28,6 +34,8 @@ internal static class YouEndpoints
 
     private static async Task<IResult> SayAsync(Filled form, HttpContext http, WhoCookie cookie, TimeProvider clock, CancellationToken ct)
     {
+        if (cookie.IsSignedIn)
+            throw Calling.Refused("Who is working is known from signing in. To be somebody else, sign out first.");
         var said = new Signer { Name = form["name"], Role = form["role"], RegistrationBody = form["registrationBody"], Registration = form["registration"] };
         try
         {

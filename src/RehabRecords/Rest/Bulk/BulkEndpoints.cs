@@ -3,6 +3,7 @@ using System.Text.Json;
 using Hl7.Fhir.Model;
 using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.Net.Http.Headers;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Rest.Operations;
 using Canonical = RehabRecords.Terms.Canonical;
@@ -33,9 +34,9 @@ internal static class BulkEndpoints
     public static void MapBulk(this IEndpointRouteBuilder app)
     {
         app.MapGet(Place, StatusAsync).ExcludeFromDescription();
-        app.MapDelete(Place, (string job, BulkJobs jobs) =>
+        app.MapDelete(Place, (string job, BulkJobs jobs, Calling calling) =>
         {
-            jobs.Delete(jobs.Find(job));
+            jobs.Delete(jobs.Find(job, calling.Caller));
             return TypedResults.StatusCode(StatusCodes.Status202Accepted);
         }).ExcludeFromDescription();
         app.MapGet(Place + "/{file}", File).ExcludeFromDescription();
@@ -43,15 +44,15 @@ internal static class BulkEndpoints
 
     private static async Task<IResult> BeginAsync(Call call, bool ofPeople)
     {
-        var job = await call.Need<BulkJobs>().BeginAsync(await BulkRequest.ReadAsync(call, ofPeople), call.Http.RequestAborted);
+        var job = await call.Need<BulkJobs>().BeginAsync(await BulkRequest.ReadAsync(call, ofPeople), call.Need<Calling>().Caller, call.Http.RequestAborted);
         call.Http.Response.Headers.ContentLocation = AddressOf(call.Settings.FhirBase, job);
         return new OutcomeResult(StatusCodes.Status202Accepted,
             [new Issue(OperationOutcome.IssueSeverity.Information, OperationOutcome.IssueType.Informational, "The export was taken on. Content-Location tells where to ask how far it is.")]);
     }
 
-    private static async Task StatusAsync(string job, BulkJobs jobs, Host.Settings settings, TimeProvider clock, HttpContext http)
+    private static async Task StatusAsync(string job, BulkJobs jobs, Calling calling, Host.Settings settings, TimeProvider clock, HttpContext http)
     {
-        var found = jobs.Find(job);
+        var found = jobs.Find(job, calling.Caller);
         if (!found.IsOver && !found.MayPoll(clock))
             throw new RefusedException(Refusal.TooMany, OperationOutcome.IssueType.Throttled, "You asked a moment ago. Wait as long as Retry-After says.");
         if (found.Failure is { } failure)
@@ -71,12 +72,12 @@ internal static class BulkEndpoints
         http.Response.ContentType = "application/json; charset=utf-8";
         http.Response.Headers.Expires = HeaderUtilities.FormatDate(jobs.ExpiryOf(found));
         http.Response.Headers.CacheControl = "no-store";
-        await http.Response.Body.WriteAsync(Manifest(AddressOf(settings.FhirBase, found), found.Request, result), http.RequestAborted);
+        await http.Response.Body.WriteAsync(Manifest(AddressOf(settings.FhirBase, found), found.Request, result, !settings.Access.IsDemo), http.RequestAborted);
     }
 
-    private static PhysicalFileHttpResult File(string job, string file, BulkJobs jobs, HttpContext http)
+    private static PhysicalFileHttpResult File(string job, string file, BulkJobs jobs, Calling calling, HttpContext http)
     {
-        var found = jobs.Find(job);
+        var found = jobs.Find(job, calling.Caller);
         // Only names that the manifest gives are looked for on the disk.
         if (found.Result is not { } result || !result.Output.Concat(result.Deleted).Any(f => f.File == file))
             throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"The export has no file '{file}'. Its manifest names those it has.");
@@ -85,11 +86,11 @@ internal static class BulkEndpoints
         return TypedResults.PhysicalFile(Path.GetFullPath(Path.Combine(found.Folder, file)), Ndjson, enableRangeProcessing: true);
     }
 
-    private static byte[] Manifest(string address, BulkRequest request, BulkResult result) => JsonSerializer.SerializeToUtf8Bytes(new Dictionary<string, object>
+    private static byte[] Manifest(string address, BulkRequest request, BulkResult result, bool needsToken) => JsonSerializer.SerializeToUtf8Bytes(new Dictionary<string, object>
     {
         ["transactionTime"] = result.TransactionTime.UtcDateTime.ToString("yyyy-MM-dd'T'HH:mm:ss.fff'Z'", CultureInfo.InvariantCulture),
         ["request"] = request.Address,
-        ["requiresAccessToken"] = false,
+        ["requiresAccessToken"] = needsToken,
         ["output"] = Files(address, result.Output),
         ["deleted"] = Files(address, result.Deleted),
         ["error"] = Array.Empty<object>(),

@@ -1,6 +1,7 @@
 using System.Collections.Concurrent;
 using System.Threading.Channels;
 using Hl7.Fhir.Model;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Host;
@@ -12,7 +13,7 @@ namespace RehabRecords.Rest.Bulk;
 /// waits is bounded; what is done is kept for a while and then deleted. A job that was cut off by the end of the process is
 /// made anew at the next start.
 /// </summary>
-internal sealed partial class BulkJobs(RecordStore store, Settings settings, TimeProvider clock, ILogger<BulkJobs> log) : BackgroundService
+internal sealed partial class BulkJobs(Stores stores, Settings settings, TimeProvider clock, ILogger<BulkJobs> log) : BackgroundService
 {
     /// <summary>A job that ends the process each time it is tried must not do so for ever.</summary>
     private const int MostAttempts = 5;
@@ -25,26 +26,27 @@ internal sealed partial class BulkJobs(RecordStore store, Settings settings, Tim
 
     private string Folder => Path.Combine(settings.DataFolder, "exports");
 
-    public async Task<BulkJob> BeginAsync(BulkRequest request, CancellationToken ct)
+    public async Task<BulkJob> BeginAsync(BulkRequest request, Caller caller, CancellationToken ct)
     {
         Expire();
         var unfinished = _jobs.Values.Count(j => !j.IsOver);
         if (unfinished >= settings.Exports.Waiting)
             throw new RefusedException(Refusal.TooMany, OperationOutcome.IssueType.Throttled, $"{unfinished} exports wait or are being made, which is as many as are taken. Ask again when some are done.");
-        await RefuseWithoutSpaceAsync(ct);
+        await RefuseWithoutSpaceAsync(caller.Organisation, ct);
         // Whoever knows the address may have the files, so it cannot be guessed.
         var id = Guid.NewGuid().ToString("N");
-        var job = new BulkJob(id, Path.Combine(Folder, id), new BulkOrder(request, clock.GetUtcNow(), Attempts: 0));
+        var job = new BulkJob(id, Path.Combine(Folder, id), new BulkOrder(request, clock.GetUtcNow(), Attempts: 0, caller.Organisation, caller.Id));
         job.Keep();
         _jobs[id] = job;
         _waiting.Writer.TryWrite(job);
         return job;
     }
 
-    public BulkJob Find(string id)
+    /// <summary>Whoever asked for it may have it, and nobody else, even with the address.</summary>
+    public BulkJob Find(string id, Caller caller)
     {
         Expire();
-        return _jobs.GetValueOrDefault(id) ?? throw new RefusedException(
+        return _jobs.GetValueOrDefault(id) is { } job && job.Order.Organisation == caller.Organisation && job.Order.Client == caller.Id ? job : throw new RefusedException(
             Refusal.NotFound, OperationOutcome.IssueType.NotFound, "There is no such export: it was deleted, or kept as long as was said and then deleted. Ask for a new one.");
     }
 
@@ -114,7 +116,7 @@ internal sealed partial class BulkJobs(RecordStore store, Settings settings, Tim
 
             job.Order = job.Order with { Attempts = job.Order.Attempts + 1 };
             job.Keep();
-            using var snapshot = await SnapshotAsync(either.Token);
+            using var snapshot = await SnapshotAsync(job.Order.Organisation, either.Token);
             job.Finish(await Task.Run(() => BulkRun.Write(job, snapshot, clock, either.Token), either.Token));
         }
         catch (OperationCanceledException) when (stopping.IsCancellationRequested)
@@ -139,13 +141,13 @@ internal sealed partial class BulkJobs(RecordStore store, Settings settings, Tim
         }
     }
 
-    private async Task<RecordSnapshot> SnapshotAsync(CancellationToken ct)
+    private async Task<RecordSnapshot> SnapshotAsync(string organisation, CancellationToken ct)
     {
         while (true)
         {
             try
             {
-                return await store.SnapshotAsync(ct);
+                return await stores.Of(organisation).SnapshotAsync(ct);
             }
             catch (RefusedException busy) when (busy.Refusal == Refusal.Unavailable)
             {
@@ -184,10 +186,10 @@ internal sealed partial class BulkJobs(RecordStore store, Settings settings, Tim
     }
 
     /// <summary>An export can be as long as the store; it must not take the space the record is written to.</summary>
-    private async Task RefuseWithoutSpaceAsync(CancellationToken ct)
+    private async Task RefuseWithoutSpaceAsync(string organisation, CancellationToken ct)
     {
         var free = new DriveInfo(Path.GetFullPath(settings.DataFolder)).AvailableFreeSpace;
-        var needed = await store.BytesAsync(ct) + SpareBytes;
+        var needed = await stores.Of(organisation).BytesAsync(ct) + SpareBytes;
         if (free < needed)
             throw new RefusedException(Refusal.Unavailable, OperationOutcome.IssueType.NoStore, $"An export may need {needed / 1048576} MB and {free / 1048576} MB are free in the data folder. Make space, or delete exports that are done.");
     }

@@ -1,6 +1,7 @@
 using System.Text.Json;
 using System.Text.Json.Serialization;
 using Hl7.Fhir.Model;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Rest.Operations;
 
@@ -28,9 +29,12 @@ internal sealed record BulkRequest(string Address, bool OfPeople, IReadOnlyList<
         if (types.FirstOrDefault(t => !registry.Has(t)) is { } unknown && !call.Prefer.Lenient)
             throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.NotSupported,
                 $"_type names '{unknown}', which is not kept here. Leave it out, or send Prefer: handling=lenient to have it passed over; /fhir/metadata lists the types.", "_type");
+        var caller = call.Need<Calling>().Caller;
+        foreach (var type in types)
+            call.Need<Calling>().Require(type, 'r');
         return new BulkRequest(
             call.Settings.PublicUrl + call.Http.Request.Path + call.Http.Request.QueryString,
-            ofPeople, [.. registry.Kinds.Select(k => k.Type).Where(t => types.Count == 0 || types.Contains(t))], arguments.Instant("_since"));
+            ofPeople, [.. registry.Kinds.Select(k => k.Type).Where(t => types.Count == 0 ? caller.May(t, 'r') : types.Contains(t))], arguments.Instant("_since"));
     }
 }
 
@@ -43,7 +47,9 @@ internal sealed record BulkResult(DateTimeOffset TransactionTime, DateTimeOffset
 
 /// <summary>What is kept of a job from its first moment, so that it survives the end of the process.</summary>
 /// <param name="Attempts">How often it was begun.</param>
-internal sealed record BulkOrder(BulkRequest Request, DateTimeOffset AskedAt, int Attempts);
+/// <param name="Organisation">Whose record it is made of.</param>
+/// <param name="Client">Who asked for it.</param>
+internal sealed record BulkOrder(BulkRequest Request, DateTimeOffset AskedAt, int Attempts, string Organisation = Stores.Only, string Client = "demo");
 
 /// <summary>Small files that are there whole or not at all.</summary>
 internal static class BulkJson

@@ -1,5 +1,6 @@
 using System.Text.Encodings.Web;
 using System.Text.Json;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 
@@ -37,7 +38,7 @@ internal sealed class EverythingStream(Call call, IAsyncEnumerable<RecordVersion
             await WriteAsync(match, "match");
         }
 
-        await foreach (var included in around.ReadAsync(call.Ct))
+        await foreach (var included in around.ReadAsync(call.Need<Calling>().Caller, call.Ct))
             await WriteAsync(included, "include");
         if (any)
             json.WriteEndArray();

@@ -2,6 +2,7 @@ using System.Globalization;
 using System.Text;
 using Hl7.Fhir.Model;
 using Microsoft.AspNetCore.WebUtilities;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Search;
@@ -57,7 +58,7 @@ internal static class PatientEverything
             bundle.Found(match, match.Json, "match");
         }
 
-        await foreach (var included in around.ReadAsync(call.Ct))
+        await foreach (var included in around.ReadAsync(call.Need<Calling>().Caller, call.Ct))
             bundle.Found(included, included.Json, "include");
         return bundle.End();
     }
@@ -65,9 +66,10 @@ internal static class PatientEverything
     private static async IAsyncEnumerable<RecordVersion> MatchesAsync(Call call, Wanted wanted)
     {
         var indexer = call.Need<SearchIndexer>();
+        var caller = call.Need<Calling>().Caller;
         await foreach (var version in call.Need<RecordStore>().OfPatientAsync(call.Id, allVersions: false, wanted.After, call.Ct))
         {
-            if (!version.Deleted && wanted.Takes(version, indexer))
+            if (!version.Deleted && caller.May(version.Type, 'r') && wanted.Takes(version, indexer))
                 yield return version;
         }
     }

@@ -1,6 +1,7 @@
 using System.Runtime.CompilerServices;
 using System.Text.Json;
 using Hl7.Fhir.Model;
+using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Store;
@@ -35,13 +36,13 @@ internal sealed class Surroundings(RecordStore store, ResourceRegistry registry,
         }
     }
 
-    public async IAsyncEnumerable<RecordVersion> ReadAsync([EnumeratorCancellation] CancellationToken ct)
+    public async IAsyncEnumerable<RecordVersion> ReadAsync(Caller caller, [EnumeratorCancellation] CancellationToken ct)
     {
         while (_open.TryDequeue(out var address))
         {
-            if (!_sent.Add(address))
-                continue;
             var parts = address.Split('/');
+            if (!_sent.Add(address) || !caller.May(parts[0], 'r'))
+                continue;
             // A device in use by somebody is part of that person's record, not of another's surroundings.
             if (await store.ReadAsync(parts[0], parts[1], ct) is not { Deleted: false } found
                 || (found.Type == "Device" && ResourceReader.Trusted<Device>(found.Json).Patient is not null))
