@@ -5,6 +5,8 @@ using Hl7.Fhir.Specification.Terminology;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Validation.Checks;
 
+#pragma warning disable ExperimentalApi // See Schemas.
+
 namespace RehabRecords.Fhir.Validation;
 
 /// <summary>
@@ -27,6 +29,8 @@ public sealed class ResourceValidator : IDisposable
         var schemas = new Schemas(pack);
         _profiles = new Validator(pack, new LocalTerminologyService(pack), referenceResolver: null, new ValidationSettings
         {
+            // Without it the library makes a table of all functions for each resource that has slices.
+            FhirPathCompiler = FhirPathValidator.DefaultCompiler,
             // Unknown profiles and extensions are reported by checks of ours, which say what to do.
             SelectValidationProfiles = (_, claimed, _, _) => [.. claimed.Where(c => pack.EntryOf(c.ToString()) is { Type: "StructureDefinition" })],
             FollowExtensionUrl = (_, url) =>

@@ -61,6 +61,7 @@ internal sealed class Schemas : IElementSchemaResolver
     {
         BindingValidator binding => new RememberedBinding(binding),
         FhirPathValidator invariant => QuickInvariant.Of(invariant),
+        SliceValidator slices => UrlCondition.In(slices, Quicker),
         IAssertionContainer container => container.WithChildren((_, child) => Quicker(child)),
         _ => assertion,
     };
