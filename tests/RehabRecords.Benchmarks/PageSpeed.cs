@@ -37,6 +37,8 @@ internal static class PageSpeed
             ("programme desk", i => $"/programmes/{At(i).Programme}/desk"),
             ("home sheet", i => $"/programmes/{At(i).Programme}/home-sheet"),
             ("diary sheet", i => $"/programmes/{At(i).Programme}/diary-sheet"),
+            ("discharge form", i => $"/people/{At(i).Person}/discharge"),
+            ("letter form", i => $"/people/{At(i).Person}/letters/new"),
             ("library", _ => "/library"),
             ("help", _ => "/help"),
         ];

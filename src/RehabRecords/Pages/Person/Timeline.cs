@@ -43,9 +43,17 @@ internal static class Timeline
     {
         var zone = record.Programme.TimeZone;
         foreach (var decision in record.Decisions)
-            yield return new(Schedule.DayOf(decision.At, zone), "Decision", $"{Title(record, decision.Planned)}: {CodeLists.Decision.Words(decision.Code)}{(decision.Change is null ? "" : $" ({decision.Change})")}, {decision.By}", Fhir(decision.Evidence));
+            yield return new(Schedule.DayOf(decision.At, zone), "Decision", Words(decision, Title(record, decision.Planned)), Fhir(decision.Evidence));
         foreach (var pause in record.Pauses)
             yield return new(pause.Days.From, "Pause", $"{(pause.Days.To is { } to ? $"to {Wording.Date(to)}" : "no end set")}{(pause.Days.Reason is null ? "" : $": {pause.Days.Reason}")}", null);
+    }
+
+    /// <summary>What was decided, from when it holds, why, and by whom. A change names its exercise itself.</summary>
+    private static string Words(Decision decision, string title)
+    {
+        var what = decision.Change is not { } change ? CodeLists.Decision.Words(decision.Code)
+            : change.StartsWith(title + ": ", StringComparison.Ordinal) ? change[(title.Length + 2)..] : change;
+        return $"{title}: {what}, from {Wording.Date(decision.From)}{(decision.Reason is { } reason ? $", because: {reason.TrimEnd('.', ' ')}" : "")}. {Wording.Sentence(decision.By)}";
     }
 
     private static string Title(ProgrammeRecord record, string planned) =>
