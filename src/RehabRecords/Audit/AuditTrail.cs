@@ -97,9 +97,9 @@ internal sealed partial class AuditTrail(Stores stores, Settings settings, TimeP
             foreach (var organisation in stores.Organisations)
                 Anchor(organisation, await stores.Of(organisation).ExtendAuditChainAsync(cancellationToken));
         }
-        catch (RefusedException)
+        catch (Exception late) when (late is RefusedException or ObjectDisposedException)
         {
-            // What is in the journal is taken up at the next start.
+            // The stores are closed already. What is in the journal is taken up at the next start.
         }
 
         foreach (var journal in _journals.Values)
