@@ -89,6 +89,9 @@ public sealed class ServedClinic : IAsyncLifetime
         await window.Locator("#registrationBody").FillAsync("Register of Invented Professions");
         await window.Locator("#registration").FillAsync("INV-1001");
         await window.GetByRole(AriaRole.Button, new() { Name = "This is who is working" }).ClickAsync();
+        // Nothing of the page that comes back is taken for one of the next.
+        await Assertions.Expect(window.Locator(".who")).ToContainTextAsync("Working: Rowan Pretendley");
+        await window.WaitForLoadStateAsync(LoadState.NetworkIdle);
     }
 
     public async Task InitializeAsync()

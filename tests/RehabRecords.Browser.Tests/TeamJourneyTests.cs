@@ -24,7 +24,7 @@ public class TeamJourneyTests(ServedClinic clinic)
         await ConsentAsync(wren, "permit");
         var document = await clinic.App.GetAsync(Exchange(wren));
 
-        await using var theirs = new RunningService(new() { ["RehabRecords:PublicUrl"] = "http://community.test" });
+        await using var theirs = new RunningService(new() { ["RehabRecords:PublicUrl"] = "http://community.test", ["urls"] = "http://127.0.0.1:0" });
         using var arrival = await theirs.Http.PostAsync("/api/exchange", RunningService.Json(document, "application/fhir+json"));
         Assert.True(arrival.IsSuccessStatusCode, await arrival.Content.ReadAsStringAsync());
 
