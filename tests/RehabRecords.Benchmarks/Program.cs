@@ -18,7 +18,7 @@ if (args is ["validation", ..])
 
 if (args is ["store", ..])
 {
-    await StoreSpeed.RunAsync(args[1..]);
+    await StoreSpeed.RunAsync(args[1..], root);
     return 0;
 }
 

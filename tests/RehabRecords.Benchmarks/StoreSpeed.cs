@@ -27,11 +27,11 @@ internal static class StoreSpeed
         ("by the person's identifier", "Observation", "patient.identifier=https://clinic.example/ids|{0}&_count=20"),
     ];
 
-    public static async Task RunAsync(string[] args)
+    public static async Task RunAsync(string[] args, string root)
     {
         var connection = args.FirstOrDefault(a => a.Contains('=')) ?? Environment.GetEnvironmentVariable("REHAB_TEST_POSTGRES");
         var sizes = args.Where(a => int.TryParse(a, out _)).Select(int.Parse).DefaultIfEmpty(20_000).ToArray();
-        var pack = DefinitionsPack.Open();
+        var pack = DefinitionsPack.Open(Path.Combine(root, "artifacts/bin/RehabRecords/release", DefinitionsPack.FileName));
         var indexer = new SearchIndexer(SearchParameters.From(pack.SearchParameters(), ResourceRegistry.Standard, pack.Compartments()));
         var folder = Directory.CreateTempSubdirectory("rehab-store-speed-").FullName;
         var made = new List<string>();

@@ -10,7 +10,7 @@ namespace RehabRecords.Fhir.Search;
 public sealed class SearchIndexer(SearchParameters parameters)
 {
     /// <summary>Raised when rows are made differently from the same definitions; stores then make their index again.</summary>
-    private const int Edition = 3;
+    private const int Edition = 4;
 
     private readonly ConcurrentDictionary<string, ValueFinder[]> _byType = new(StringComparer.Ordinal);
 

@@ -113,7 +113,9 @@ internal sealed partial class PostgresDialect : Dialect
         Check(connection);
         // One process at a time makes a schema or changes it; the others wait and then find it done.
         Execute(connection, $"SELECT pg_advisory_lock({StableHash.Of64($"upgrade of {_schema}")})");
-        Execute(connection, $"CREATE SCHEMA IF NOT EXISTS {_schema}");
+        // A role that may no longer make schemas may still use its own.
+        if (!Exists(connection, $"SELECT 1 FROM pg_namespace WHERE nspname='{_schema}'"))
+            Execute(connection, $"CREATE SCHEMA {_schema}");
         var engine = DeployChanges.To.PostgresqlDatabase(new PostgresqlConnectionManager(_patient))
             .WithScriptsEmbeddedInAssembly(typeof(PostgresDialect).Assembly, name => name.Contains(Folder, StringComparison.Ordinal))
             .JournalToPostgresqlTable(_schema, "schemaversions")
@@ -261,6 +263,12 @@ internal sealed partial class PostgresDialect : Dialect
     {
         using var command = new NpgsqlCommand(sql, connection);
         command.ExecuteNonQuery();
+    }
+
+    private static bool Exists(NpgsqlConnection connection, string sql)
+    {
+        using var command = new NpgsqlCommand(sql, connection);
+        return command.ExecuteScalar() is not null;
     }
 
     [GeneratedRegex("@p([0-9]+)")]

@@ -58,6 +58,10 @@ internal static class SearchIndexRebuild
         {
             SetWriter.DropRows(session, rows[i].Num, rows[i].Person);
             SetWriter.PutRows(session, rows[i].Num, rows[i].Person, made[i]);
+            // Identifiers are kept in the same short form as codes.
+            foreach (var claim in made[i].Claims)
+                if (LongText.Short(claim.System) is var system && LongText.Short(claim.Value) is var value && (system, value) != (claim.System, claim.Value))
+                    session.Run("UPDATE claim SET system=@p0, value=@p1 WHERE system=@p2 AND value=@p3", system, value, claim.System, claim.Value);
         }
 
         if (rows.Count > 0)
