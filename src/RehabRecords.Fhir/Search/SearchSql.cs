@@ -134,7 +134,7 @@ internal sealed class SearchSql
             (_, true) => "COALESCE(s.base_high, s.high)",
             _ => "COALESCE(s.base_low, s.low)",
         };
-        return $"COALESCE((SELECT {(key.Descending ? "MAX" : "MIN")}({column}) FROM {ValueSql.TableOf(key.Parameter.Kind)} s WHERE s.res={_num}{_values.Together("s", _num[..1])} AND s.parameter{_values.Among(key.Parameter.Keys)}), {_values.Add(missing)})";
+        return $"COALESCE((SELECT {(key.Descending ? "MAX" : "MIN")}({column}) FROM {ValueSql.TableOf(key.Parameter.Kind)} s WHERE s.res={_num}{_values.Together("s", _num[..1])} AND {_values.Tested("s.parameter")}{_values.Among(key.Parameter.Keys)}), {_values.Add(missing)})";
     }
 
     private string Order(bool backwards) =>
