@@ -64,6 +64,30 @@ internal static class Ends
         return new Finding("stopped for 3 s and let go on", rounds, tally.Acknowledged, tally.Lost, $"{tally.Broken} in part; {burst.Refused.Count} refused", tally.Sound && tally.Acknowledged > 0);
     }
 
+    /// <summary>Less memory than the load asks for: it may refuse, even end, but not forget.</summary>
+    public static async Task<Finding> MemoryAsync(int rounds, int seed)
+    {
+        using var backend = new Backend();
+        var (all, ended, refused) = (new Tally(), 0, 0);
+        var little = new Dictionary<string, string> { ["DOTNET_GCHeapHardLimit"] = (200L << 20).ToString("X", System.Globalization.CultureInfo.InvariantCulture) };
+        for (var round = 0; round < rounds; round++)
+        {
+            var burst = new Burst($"memory-{seed}-{round}", entries: 400);
+            await using (var instance = await Instance.StartAsync(backend, environment: little))
+            {
+                using var until = new CancellationTokenSource(TimeSpan.FromSeconds(15));
+                await burst.RunAsync(instance, 48, until.Token);
+                ended += instance.Runs ? 0 : 1;
+                refused += burst.Refused.Count;
+            }
+
+            await using var again = await Instance.StartAsync(backend);
+            all.Add(await burst.CountAsync(again));
+        }
+
+        return new Finding("200 MB of memory for 48 clients with transactions of 400", rounds, all.Acknowledged, all.Lost, $"ended {ended} times; {refused} refused, {all.Untold} of them there; {all.Broken} in part", all.Sound && all.Acknowledged > 0);
+    }
+
     /// <summary>The restore of a person's record from its file is killed on the way, and done again.</summary>
     public static async Task<Finding> ImportAsync(int rounds, int seed)
     {

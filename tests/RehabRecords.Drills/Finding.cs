@@ -8,4 +8,13 @@ namespace RehabRecords.Drills;
 internal sealed record Finding(string Fault, int Rounds, long Acknowledged, long Lost, string Remark, bool Passed);
 
 /// <summary>A drill: its name on the command line, what it does to the service, and how often: when nothing else is said, and when there is little time.</summary>
-internal sealed record Drill(string Name, string Fault, int Rounds, int Few, Func<int, int, Task<Finding>> RunAsync);
+/// <param name="On">By which engine it can be done.</param>
+internal sealed record Drill(string Name, string Fault, int Rounds, int Few, Engines On, Func<int, int, Task<Finding>> RunAsync);
+
+[Flags]
+internal enum Engines
+{
+    Sqlite = 1,
+    Postgresql = 2,
+    Both = 3,
+}

@@ -2,7 +2,8 @@ using System.Globalization;
 using RehabRecords.Drills;
 
 // Does harm to a running service and counts what it had acknowledged and then lost, which must be nothing.
-// "drills" lists them; a name runs one, "all" runs all; --rounds N, --seed S. Linux; some need root, strace or faketime.
+// "drills" lists them; a name runs one, "all" runs all; --rounds N, --seed S, --engine sqlite|postgresql (the
+// latter on the server that "tests/postgres with" starts). Linux; some need root, strace or faketime.
 if (args is ["bare-writer", var file, var synchronous])
 {
     PowerLoss.Write(file, synchronous);
@@ -11,19 +12,21 @@ if (args is ["bare-writer", var file, var synchronous])
 
 Drill[] drills =
 [
-    new("kill", "kill -9 in a burst of transactions", 50, 3, Ends.KillAsync),
-    new("pause", "stopped and let go on", 5, 1, Ends.PauseAsync),
-    new("import", "import killed half-way", 10, 2, Ends.ImportAsync),
-    new("power", "power cut, from recorded writes", 600, 60, PowerLoss.ServiceAsync),
-    new("power-control", "the same with a writer that syncs less", 600, 60, PowerLoss.ControlAsync),
-    new("disk-full", "no room on the disk", 2, 1, Disks.FullAsync),
-    new("sync-fails", "a sync of the disk fails", 5, 1, Disks.SyncFailsAsync),
-    new("create-race", "conditional creates at once", 500, 20, Races.CreateAsync),
-    new("update-race", "updates of one resource at once", 50, 10, Races.UpdateAsync),
-    new("repeat", "one post ten times at once", 20, 5, Races.RepeatAsync),
-    new("clock", "the clock is set", 20, 4, Clocks.StepAsync),
-    new("huge", "bodies without end", 1, 1, Clients.HugeAsync),
-    new("slow", "connections that trickle", 500, 100, Clients.SlowAsync),
+    new("kill", "kill -9 in a burst of transactions", 50, 3, Engines.Both, Ends.KillAsync),
+    new("pause", "stopped and let go on", 5, 1, Engines.Both, Ends.PauseAsync),
+    new("import", "import killed half-way", 10, 2, Engines.Both, Ends.ImportAsync),
+    new("memory", "less memory than asked for", 3, 1, Engines.Both, Ends.MemoryAsync),
+    new("power", "power cut, from recorded writes", 600, 60, Engines.Sqlite, PowerLoss.ServiceAsync),
+    new("power-control", "the same with a writer that syncs less", 600, 60, Engines.Sqlite, PowerLoss.ControlAsync),
+    new("disk-full", "no room on the disk", 2, 1, Engines.Sqlite, Disks.FullAsync),
+    new("sync-fails", "a sync of the disk fails", 5, 1, Engines.Sqlite, Disks.SyncFailsAsync),
+    new("create-race", "conditional creates at once", 500, 20, Engines.Both, Races.CreateAsync),
+    new("update-race", "updates of one resource at once", 50, 10, Engines.Both, Races.UpdateAsync),
+    new("repeat", "one post ten times at once", 20, 5, Engines.Both, Races.RepeatAsync),
+    new("clock", "the clock is set", 20, 4, Engines.Both, Clocks.StepAsync),
+    new("restart", "the database restarted under load", 9, 3, Engines.Postgresql, Servers.RestartAsync),
+    new("huge", "bodies without end", 1, 1, Engines.Sqlite, Clients.HugeAsync),
+    new("slow", "connections that trickle", 500, 100, Engines.Sqlite, Clients.SlowAsync),
 ];
 if (args.Length == 0 || (args[0] is not ("all" or "few") && !drills.Any(d => d.Name == args[0])))
 {
@@ -35,7 +38,14 @@ if (args.Length == 0 || (args[0] is not ("all" or "few") && !drills.Any(d => d.N
 
 var seed = int.Parse(Option("--seed") ?? "1", CultureInfo.InvariantCulture);
 var (held, failed) = (0, 0);
-foreach (var drill in drills.Where(d => args[0] is "all" or "few" || d.Name == args[0]))
+var engine = Option("--engine") switch
+{
+    null or "sqlite" => Engines.Sqlite,
+    "postgresql" => Engines.Postgresql,
+    var other => throw new ArgumentException($"--engine is '{other}'; it may be sqlite or postgresql."),
+};
+Backend.OnServer = engine == Engines.Postgresql;
+foreach (var drill in drills.Where(d => d.On.HasFlag(engine) && (args[0] is "all" or "few" || d.Name == args[0])))
 {
     var finding = await drill.RunAsync(Option("--rounds") is { } rounds ? int.Parse(rounds, CultureInfo.InvariantCulture) : args[0] == "few" ? drill.Few : drill.Rounds, seed);
     Console.WriteLine($"{(finding.Passed ? "held" : "FAILED"),-7}{drill.Name}: {finding.Fault}; {finding.Rounds} rounds, {finding.Acknowledged} acknowledged, {finding.Lost} lost; {finding.Remark}");

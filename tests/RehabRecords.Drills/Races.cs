@@ -13,16 +13,16 @@ internal static class Races
     public static async Task<Finding> CreateAsync(int rounds, int seed)
     {
         using var backend = new Backend();
-        await using var instance = await Instance.StartAsync(backend);
         var (created, wrong) = (0, 0);
+        await using var fleet = await Fleet.StartAsync(backend);
         for (var key = 0; key < rounds; key++)
         {
             var identifier = $"https://drill.example/race|{seed}-{key}";
-            var answers = await Task.WhenAll(Enumerable.Range(0, 32).Select(async _ =>
+            var answers = await Task.WhenAll(Enumerable.Range(0, 32).Select(async client =>
             {
                 using var request = new HttpRequestMessage(HttpMethod.Post, "/fhir/Patient") { Content = Fhir(new JsonObject { ["resourceType"] = "Patient", ["identifier"] = new JsonArray(new JsonObject { ["system"] = "https://drill.example/race", ["value"] = $"{seed}-{key}" }) }) };
                 request.Headers.Add("If-None-Exist", $"identifier={identifier}");
-                using var answer = await instance.Http.SendAsync(request);
+                using var answer = await fleet.Of(client).Http.SendAsync(request);
                 return (answer.StatusCode, Id: answer.Headers.Location?.ToString().Split("/_history")[0]);
             }));
             created += answers.Count(a => a.StatusCode == HttpStatusCode.Created);
@@ -36,14 +36,15 @@ internal static class Races
     public static async Task<Finding> UpdateAsync(int rounds, int seed)
     {
         using var backend = new Backend();
-        await using var instance = await Instance.StartAsync(backend);
-        var made = await Person.PostAsync(instance, "/fhir/Observation", Person.Observation(null, seed));
+        await using var fleet = await Fleet.StartAsync(backend);
+        var made = await Person.PostAsync(fleet.Of(0), "/fhir/Observation", Person.Observation(null, seed));
         var address = $"/fhir/Observation/{made["id"]}";
         var (stored, refused, other) = (0, 0, 0);
         await Task.WhenAll(Enumerable.Range(0, 16).Select(async client =>
         {
             for (var n = 0; n < rounds; n++)
             {
+                var instance = fleet.Of(client);
                 using var read = await instance.Http.GetAsync(address);
                 var resource = JsonNode.Parse(await read.Content.ReadAsStringAsync())!.AsObject();
                 // Each adds itself: an update that was lost would be missing from the last version.
@@ -61,7 +62,7 @@ internal static class Races
                 };
             }
         }));
-        var last = JsonNode.Parse(await instance.Http.GetStringAsync(address))!;
+        var last = JsonNode.Parse(await fleet.Of(0).Http.GetStringAsync(address))!;
         var kept = last["note"]!.AsArray().Count;
         var version = int.Parse((string)last["meta"]!["versionId"]!, CultureInfo.InvariantCulture);
         return new Finding("16 clients update one resource, each from the version it read", 16 * rounds, stored, stored - kept,
@@ -74,17 +75,17 @@ internal static class Races
         using var backend = new Backend();
         var kept = new List<(string Key, JsonObject Body, string Answer)>();
         var wrong = 0;
-        await using (var instance = await Instance.StartAsync(backend))
+        await using (var fleet = await Fleet.StartAsync(backend))
         {
             for (var round = 0; round < rounds; round++)
             {
                 var (key, body) = ($"drill-{seed}-{round}", Somebody($"{seed}-{round}"));
-                var answers = await Task.WhenAll(Enumerable.Range(0, 10).Select(_ => TellAsync(instance, key, body)));
+                var answers = await Task.WhenAll(Enumerable.Range(0, 10).Select(client => TellAsync(fleet.Of(client), key, body)));
                 wrong += answers.Distinct().Count() == 1 && answers[0].StartsWith("201", StringComparison.Ordinal) ? 0 : 1;
                 kept.Add((key, body, answers[0]));
             }
 
-            await instance.KillAsync();
+            await fleet.KillAsync();
         }
 
         await using var again = await Instance.StartAsync(backend);

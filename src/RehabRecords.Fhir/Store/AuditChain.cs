@@ -60,7 +60,7 @@ internal static class AuditChain
 
         var noted = anchors.ToLookup(a => a.Number, a => a.Hash);
         var head = AuditLink.None;
-        foreach (var (number, id, version, hash) in session.Each("SELECT n, id, version, hash FROM audit_link ORDER BY n", r => (r.GetInt64(0), r.GetString(1), (int)r.GetInt64(2), r.GetString(3))).ToList())
+        foreach (var (number, id, version, hash) in session.Each("SELECT n, id, version, hash FROM audit_link ORDER BY n", r => (r.GetInt64(0), r.GetString(1), (int)r.GetInt64(2), r.GetString(3))))
         {
             if (number != head.Number + 1)
                 Tell($"Links {head.Number + 1} to {number - 1} of the chain are missing.");

@@ -219,7 +219,7 @@ public sealed class RecordStore : IAsyncDisposable
 
     /// <summary>Whether the audit trail is as it was written.</summary>
     /// <param name="anchors">Links that were noted elsewhere.</param>
-    public Task<AuditVerdict> VerifyAuditChainAsync(IReadOnlyCollection<AuditLink> anchors, CancellationToken ct = default) => _readers.ReadAsync(s => AuditChain.Verify(s, anchors), ct);
+    public Task<AuditVerdict> VerifyAuditChainAsync(IReadOnlyCollection<AuditLink> anchors, CancellationToken ct = default) => _readers.ReadAsync(s => s.AtOneMoment(() => AuditChain.Verify(s, anchors)), ct);
 
     /// <summary>Does all that a commit does and takes it back, so that whatever would refuse the set refuses it here.</summary>
     /// <exception cref="RefusedException">As <see cref="CommitAsync"/>.</exception>

@@ -15,7 +15,7 @@ internal sealed record StoreTable(string Name, string Key, params string[] Colum
     /// <summary>Columns that are whole numbers of 32 bits on the server.</summary>
     private static readonly string[] _short = ["parameter", "place"];
 
-    private static readonly string[] _whole = ["num", "version", "deleted", "updated", "seq", "person", "scope", "status", "made", "res", "start", "finish", .. _short];
+    private static readonly string[] _whole = ["num", "version", "deleted", "updated", "seq", "person", "scope", "status", "made", "n", "res", "start", "finish", .. _short];
     private static readonly string[] _real = ["low", "high", "base_low", "base_high"];
     private static readonly string[] _bytes = ["json", "body"];
 
@@ -33,6 +33,7 @@ internal sealed record StoreTable(string Name, string Key, params string[] Colum
         new("uri_row", "res, parameter, value", "res", "parameter", "value", "person"),
         new("pair_row", "res, parameter, place", "res", "parameter", "place", "first_system", "first_code", "system", "code", "unit", "low", "high", "base", "base_low", "base_high",
             "start", "finish", "folded", "exact", "target", "version", "person"),
+        new("audit_link", "n", "n", "seq", "id", "version", "hash"),
         // How a store is divided is its own affair.
         new("fact", "name", "name", "value") { Where = $"name IN ('{StoreFacts.IndexName}', '{StoreFacts.HorizonName}')" },
     ];

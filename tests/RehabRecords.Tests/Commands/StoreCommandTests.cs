@@ -1,3 +1,4 @@
+using Hl7.Fhir.Model;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Tests.Fhir.Store;
@@ -63,6 +64,7 @@ public sealed class StoreCommandTests : IAsyncLifetime
         Assert.Equal(3, (await restored.HistoryAsync("Patient", "p1")).Count);
         Assert.Equal("p1", await restored.HolderOfAsync("Patient", Samples.System, "one"));
         Assert.Equal(5, (await restored.FindAsync("Observation", "subject=Patient/p1&value-quantity=gt0")).Count);
+        await HasItsAuditTrailAsync(restored);
         // What is written next has the next number.
         var next = await restored.CreateAsync(Samples.Person());
         Assert.True(next.Sequence > (await restored.ReadAsync("Patient", "p1"))!.Sequence);
@@ -113,6 +115,7 @@ public sealed class StoreCommandTests : IAsyncLifetime
         Assert.Equal(all.Select(v => v with { Json = default }), there.Select(v => v with { Json = default }));
         Assert.All(all.Zip(there), pair => Assert.Equal(pair.First.Json.ToArray(), pair.Second.Json.ToArray()));
         Assert.Equal(["p1"], await moved.IdsAsync("Patient", "family=needlework"));
+        await HasItsAuditTrailAsync(moved);
         var refused = await Assert.ThrowsAsync<RefusedException>(() => moved.CreateAsync(Samples.Person("one")));
         Assert.Equal(Refusal.Conflict, refused.Refusal);
         Assert.True((await moved.CreateAsync(Samples.Person())).Sequence > all[^1].Sequence);
@@ -132,6 +135,15 @@ public sealed class StoreCommandTests : IAsyncLifetime
         var set = new WriteSet { Key = Samples.Key(), Answer = new StoredAnswer(201, "there", "body"u8.ToArray()) };
         set.Create(Samples.Person("two"));
         await store.CommitAsync(set);
+        await store.CreateAsync(new AuditEvent { Entity = [new() { What = new ResourceReference("Patient/p1") }] });
+        await store.ExtendAuditChainAsync();
+    }
+
+    private static async Task HasItsAuditTrailAsync(RecordStore store)
+    {
+        var verdict = await store.VerifyAuditChainAsync([]);
+        Assert.Empty(verdict.Problems);
+        Assert.Equal((1, 0), (verdict.Head.Number, verdict.Waiting));
     }
 
     /// <summary>The lines with digests.</summary>
