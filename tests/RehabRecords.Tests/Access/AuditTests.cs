@@ -174,7 +174,7 @@ public sealed class AuditTests(AuditTests.Audited app, ITestOutputHelper output)
         }
         finally
         {
-            Directory.Delete(folder, recursive: true);
+            TestEngine.Drop(folder);
         }
     }
 
@@ -210,12 +210,19 @@ public sealed class AuditTests(AuditTests.Audited app, ITestOutputHelper output)
         }
         finally
         {
-            Directory.Delete(folder, recursive: true);
+            TestEngine.Drop(folder);
         }
     }
 
     private static void Tamper(string folder, string sql)
     {
+        if (TestEngine.IsPostgresql)
+        {
+            TestEngine.Run($"SET search_path TO {TestEngine.SchemaOf(folder)}; " + sql
+                .Replace("CAST(replace(CAST(json AS TEXT), 'Killed', 'Nobody') || ' ' AS BLOB)", "convert_to(replace(convert_from(json, 'UTF8'), 'Killed', 'Nobody') || ' ', 'UTF8')", StringComparison.Ordinal));
+            return;
+        }
+
         using var connection = new SqliteConnection(new SqliteConnectionStringBuilder { DataSource = Path.Combine(folder, "records.db"), Pooling = false }.ToString());
         connection.Open();
         using var command = connection.CreateCommand();

@@ -190,7 +190,7 @@ public sealed class TokenKeyTests
         }
         finally
         {
-            Directory.Delete(folder, recursive: true);
+            TestEngine.Drop(folder);
         }
     }
 }

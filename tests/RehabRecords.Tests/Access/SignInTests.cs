@@ -146,7 +146,7 @@ public sealed class SignInTests(SignInApp app) : IClassFixture<SignInApp>
         }
         finally
         {
-            Directory.Delete(folder, recursive: true);
+            TestEngine.Drop(folder);
         }
     }
 

@@ -182,7 +182,7 @@ public sealed class TokenTests(AccessApp app) : IClassFixture<AccessApp>
         }
         finally
         {
-            Directory.Delete(folder, recursive: true);
+            TestEngine.Drop(folder);
         }
     }
 
