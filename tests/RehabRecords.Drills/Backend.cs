@@ -18,7 +18,8 @@ internal sealed class Backend : IDisposable
             return;
         var file = Path.Combine(Folder, "connection");
         File.WriteAllText(file, Server);
-        File.SetUnixFileMode(file, UnixFileMode.UserRead | UnixFileMode.UserWrite);
+        if (!OperatingSystem.IsWindows())
+            File.SetUnixFileMode(file, UnixFileMode.UserRead | UnixFileMode.UserWrite);
         Environment = new Dictionary<string, string>
         {
             ["RehabRecords__Store__Engine"] = "postgresql",
