@@ -88,7 +88,7 @@ public sealed partial class PostgresRecordStoreTests
         await killer;
 
         var there = (await store.FindAsync("Patient", "")).Select(p => p.Id).ToList();
-        Assert.True(acknowledged.Count > 0, $"{acknowledged.Count} acknowledged, {refused.Count} refused");
+        Assert.True(!acknowledged.IsEmpty, $"{acknowledged.Count} acknowledged, {refused.Count} refused");
         Assert.Empty(acknowledged.Except(there));
         Assert.Equal(there.Count, there.Distinct().Count());
         Assert.Empty(there.Except(acknowledged).Except(refused));
