@@ -4,9 +4,9 @@ using Microsoft.AspNetCore;
 using Microsoft.AspNetCore.Http.HttpResults;
 using OpenIddict.Abstractions;
 using OpenIddict.Server.AspNetCore;
-using Settings = RehabRecords.Host.Settings;
 using static OpenIddict.Abstractions.OpenIddictConstants;
 using static OpenIddict.Server.OpenIddictServerEvents;
+using Settings = RehabRecords.Host.Settings;
 
 namespace RehabRecords.Access;
 

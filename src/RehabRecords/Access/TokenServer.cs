@@ -3,9 +3,9 @@ using Microsoft.IdentityModel.Tokens;
 using OpenIddict.Abstractions;
 using OpenIddict.Server;
 using RehabRecords.Fhir;
-using Settings = RehabRecords.Host.Settings;
 using static OpenIddict.Abstractions.OpenIddictConstants;
 using static OpenIddict.Server.OpenIddictServerEvents;
+using Settings = RehabRecords.Host.Settings;
 
 namespace RehabRecords.Access;
 

@@ -251,10 +251,13 @@ public sealed class IsolationTests(IsolationTests.Twins twins, ITestOutputHelper
                 case 8: return new("put", "PUT", $"/fhir/Observation/{(side == theirs ? side.Addresses.First(a => a.Type == "Observation").Id : Guid.NewGuid().ToString())}", FhirCalls.Weight($"Patient/{side.Person}", "x").Replace("\"x\"", $"\"{side.Addresses.First(a => a.Type == "Observation").Id}\""));
                 case 9: return new("if-none-exist", "POST", "/fhir/Patient", FhirCalls.Person("Newcomer", $"{side.Words[0][..4].ToLowerInvariant()}-{random.Next(3)}"), $"identifier=https://clinic.test/id|{side.Words[0][..4].ToLowerInvariant()}-{random.Next(3)}");
                 case 10: return new("reference", "POST", "/fhir/Observation", FhirCalls.Weight($"Patient/{theirs.Person}"));
-                case 11: return new("delete", "DELETE", $"/fhir/{theirs.Addresses[random.Next(theirs.Addresses.Count)] switch { var a => $"{a.Type}/{a.Id}" }}");
+                case 11:
+                    var (goneType, goneId) = theirs.Addresses[random.Next(theirs.Addresses.Count)];
+                    return new("delete", "DELETE", $"/fhir/{goneType}/{goneId}");
                 case 12: return new("document", "GET", $"/fhir/Composition/{side.Note}/$document");
-                default: return new("batch", "POST", "/fhir", FhirCalls.Bundle("batch", FhirCalls.Entry("GET", $"{type}/{id}"), FhirCalls.Entry("GET", Fill(Searches[random.Next(Searches.Length)])), FhirCalls.Entry("GET", $"Patient/{theirs.Person}/_history"),
-                    FhirCalls.Entry("DELETE", $"Patient/{theirs.Person}", ifMatch: "W/\"1\"")).ToJsonString());
+                default:
+                    return new("batch", "POST", "/fhir", FhirCalls.Bundle("batch", FhirCalls.Entry("GET", $"{type}/{id}"), FhirCalls.Entry("GET", Fill(Searches[random.Next(Searches.Length)])), FhirCalls.Entry("GET", $"Patient/{theirs.Person}/_history"),
+                        FhirCalls.Entry("DELETE", $"Patient/{theirs.Person}", ifMatch: "W/\"1\"")).ToJsonString());
             }
         }
     }
