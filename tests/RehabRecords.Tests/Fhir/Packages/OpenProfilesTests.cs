@@ -14,7 +14,8 @@ public class OpenProfilesTests(ITestOutputHelper output)
 {
     private const string Balp = "https://profiles.ihe.net/ITI/BALP/StructureDefinition/IHE.BasicAudit.";
     private const string UkCore = "https://fhir.hl7.org.uk/StructureDefinition/";
-    private static readonly Lazy<(DefinitionsPack Pack, ResourceValidator Validator)?> Audit = new(() => Load("balp"));
+    /// <summary>With the open profiles of audit events; null where they are not.</summary>
+    internal static readonly Lazy<(DefinitionsPack Pack, ResourceValidator Validator)?> Audit = new(() => Load("balp"));
     private static readonly Lazy<(DefinitionsPack Pack, ResourceValidator Validator)?> British = new(() => Load("uk-core"));
 
     [Fact]
