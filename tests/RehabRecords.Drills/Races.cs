@@ -23,7 +23,7 @@ internal static class Races
                 using var request = new HttpRequestMessage(HttpMethod.Post, "/fhir/Patient") { Content = Fhir(new JsonObject { ["resourceType"] = "Patient", ["identifier"] = new JsonArray(new JsonObject { ["system"] = "https://drill.example/race", ["value"] = $"{seed}-{key}" }) }) };
                 request.Headers.Add("If-None-Exist", $"identifier={identifier}");
                 using var answer = await fleet.Of(client).Http.SendAsync(request);
-                return (answer.StatusCode, Id: answer.Headers.Location?.ToString().Split("/_history")[0]);
+                return (answer.StatusCode, Id: answer.Headers.Location?.ToString().Split("/_history")[0].Split('/')[^1]);
             }));
             created += answers.Count(a => a.StatusCode == HttpStatusCode.Created);
             wrong += answers.Count(a => a.StatusCode == HttpStatusCode.Created) == 1 && answers.All(a => a.StatusCode is HttpStatusCode.Created or HttpStatusCode.OK) && answers.Select(a => a.Id).Distinct().Count() == 1 ? 0 : 1;
