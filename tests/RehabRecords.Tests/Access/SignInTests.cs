@@ -26,20 +26,20 @@ public sealed class SignInApp : AccessApp
     }
 
     /// <summary>Somebody who has gone all the way from a page to the issuer and back.</summary>
-    internal async Task<Visitor> SignedInAsync(string name, string role, string organisation, string profession = "physiotherapist", string? registration = null)
+    internal async Task<Browser> SignedInAsync(string name, string role, string organisation, string profession = "physiotherapist", string? registration = null)
     {
-        var visitor = new Visitor(this);
-        var (status, _, location) = await visitor.GoAsync("/caseload");
+        var browser = new Browser(this);
+        var (status, _, location) = await browser.GoAsync("/caseload");
         Assert.Equal(HttpStatusCode.Redirect, status);
-        var asked = await visitor.PageAsync(location!);
-        (status, var body, location) = await visitor.PostAsync("/development-issuer/authorize", Visitor.Form(asked, "/development-issuer/authorize",
+        var asked = await browser.PageAsync(location!);
+        (status, var body, location) = await browser.PostAsync("/development-issuer/authorize", Browser.Form(asked, "/development-issuer/authorize",
             ("person", name), ("role", role), ("organisation", organisation), ("profession", profession), ("registrationBody", registration is null ? "" : "Register of Invented Professions"), ("registration", registration ?? "")));
         Assert.True(status == HttpStatusCode.Redirect, $"{status}: {body}");
         Assert.StartsWith(Base + "/signed-in?code=", location);
-        (status, body, location) = await visitor.GoAsync(location!);
+        (status, body, location) = await browser.GoAsync(location!);
         Assert.True(status == HttpStatusCode.Redirect, $"{status}: {body}");
         Assert.Equal("/caseload", location);
-        return visitor;
+        return browser;
     }
 }
 
@@ -48,12 +48,12 @@ public sealed class SignInTests(SignInApp app) : IClassFixture<SignInApp>
     [Fact]
     public async Task Somebody_who_is_not_signed_in_is_sent_to_the_issuer_and_comes_back_to_the_page()
     {
-        using var rowan = await app.SignedInAsync("Rowan Invented", "therapist", "hill", registration: "INV-1001");
+        var rowan = await app.SignedInAsync("Rowan Invented", "therapist", "hill", registration: "INV-1001");
         Assert.Contains("Working: Rowan Invented, physiotherapist", await rowan.WordsAsync("/caseload"));
         Assert.DoesNotContain("nobody signs in here", await rowan.PageAsync("/caseload"));
         Assert.Contains("registration INV-1001 (Register of Invented Professions)", await rowan.WordsAsync("/you"));
         // Saying to be somebody else is no way in.
-        var form = Visitor.Form(await rowan.PageAsync("/you"), "/you/leave", ("name", "Merle Fictive"), ("role", "consultant"));
+        var form = Browser.Form(await rowan.PageAsync("/you"), "/you/leave", ("name", "Merle Fictive"), ("role", "consultant"));
         Assert.Equal(HttpStatusCode.Forbidden, (await rowan.PostAsync("/you", form)).Status);
         Assert.Equal(HttpStatusCode.SeeOther, (await rowan.SendAsync("/you", "/you/leave")).Status);
         Assert.Equal(HttpStatusCode.Redirect, (await rowan.GoAsync("/caseload")).Status);
@@ -65,24 +65,24 @@ public sealed class SignInTests(SignInApp app) : IClassFixture<SignInApp>
     [InlineData("consultant", "hill")]
     public async Task An_account_without_a_role_or_organisation_known_here_is_told_so(string role, string organisation)
     {
-        using var visitor = new Visitor(app);
-        var (_, _, location) = await visitor.GoAsync("/caseload");
-        var asked = await visitor.PageAsync(location!);
-        (_, _, location) = await visitor.PostAsync("/development-issuer/authorize", Visitor.Form(asked, "/development-issuer/authorize", ("person", "Nobody Known"), ("role", role), ("organisation", organisation)));
-        var (status, body, _) = await visitor.GoAsync(location!);
+        var browser = new Browser(app);
+        var (_, _, location) = await browser.GoAsync("/caseload");
+        var asked = await browser.PageAsync(location!);
+        (_, _, location) = await browser.PostAsync("/development-issuer/authorize", Browser.Form(asked, "/development-issuer/authorize", ("person", "Nobody Known"), ("role", role), ("organisation", organisation)));
+        var (status, body, _) = await browser.GoAsync(location!);
         Assert.Equal(HttpStatusCode.Forbidden, status);
-        Assert.Contains("no role and organisation that are known here", Visitor.Words(body));
-        Assert.Equal(HttpStatusCode.Redirect, (await visitor.GoAsync("/caseload")).Status);
+        Assert.Contains("no role and organisation that are known here", Browser.Words(body));
+        Assert.Equal(HttpStatusCode.Redirect, (await browser.GoAsync("/caseload")).Status);
     }
 
     [Fact]
     public async Task A_code_of_the_issuer_is_of_no_use_without_the_browser_that_asked_for_it()
     {
-        using var asker = new Visitor(app);
+        var asker = new Browser(app);
         var (_, _, location) = await asker.GoAsync("/caseload");
         var asked = await asker.PageAsync(location!);
-        (_, _, location) = await asker.PostAsync("/development-issuer/authorize", Visitor.Form(asked, "/development-issuer/authorize", ("person", "Rowan Invented"), ("role", "therapist"), ("organisation", "hill")));
-        using var thief = new Visitor(app);
+        (_, _, location) = await asker.PostAsync("/development-issuer/authorize", Browser.Form(asked, "/development-issuer/authorize", ("person", "Rowan Invented"), ("role", "therapist"), ("organisation", "hill")));
+        var thief = new Browser(app);
         Assert.Equal(HttpStatusCode.Forbidden, (await thief.GoAsync(location!)).Status);
         Assert.Equal(HttpStatusCode.Redirect, (await thief.GoAsync("/caseload")).Status);
     }
@@ -90,7 +90,7 @@ public sealed class SignInTests(SignInApp app) : IClassFixture<SignInApp>
     [Fact]
     public async Task A_cookie_opens_nothing_for_programs_and_a_token_opens_no_page()
     {
-        using var rowan = await app.SignedInAsync("Rowan Invented", "therapist", "hill");
+        var rowan = await app.SignedInAsync("Rowan Invented", "therapist", "hill");
         Assert.Equal(HttpStatusCode.Unauthorized, (await rowan.GoAsync("/fhir/Patient")).Status);
         Assert.Equal(HttpStatusCode.Unauthorized, (await rowan.GoAsync("/api/people")).Status);
         using var system = await app.AsAsync(app.Hill);
@@ -102,18 +102,18 @@ public sealed class SignInTests(SignInApp app) : IClassFixture<SignInApp>
     {
         using var notes = await app.AsAsync(app.Hill);
         var note = await DraftAsync(notes);
-        using var student = await app.SignedInAsync("Sorrel Pretend", "student", "hill", "student physiotherapist");
-        using var helper = await app.SignedInAsync("Hollis Unreal", "support-worker", "hill", "support worker");
+        var student = await app.SignedInAsync("Sorrel Pretend", "student", "hill", "student physiotherapist");
+        var helper = await app.SignedInAsync("Hollis Unreal", "support-worker", "hill", "support worker");
         var at = $"/notes/{note}";
         // The role does not sign, though the page of the note can be read.
         var refused = await helper.SendAsync(at, $"{at}/sign");
         Assert.Equal(HttpStatusCode.Forbidden, refused.Status);
-        Assert.Contains("which the role support-worker does not have", Visitor.Words(refused.Body));
+        Assert.Contains("which the role support-worker does not have", Browser.Words(refused.Html));
 
         var (status, body, _) = await student.SendAsync(at, $"{at}/sign", ("read", "yes"), ("name", "Merle Fictive"), ("role", "physiotherapist"), ("registration", "INV-1002"), ("by.name", "Merle Fictive"));
         Assert.True(status == HttpStatusCode.SeeOther, body);
         Assert.Equal(HttpStatusCode.Forbidden, (await student.SendAsync(at, $"{at}/countersign", ("read", "yes"))).Status);
-        using var rowan = await app.SignedInAsync("Rowan Invented", "therapist", "hill", registration: "INV-1001");
+        var rowan = await app.SignedInAsync("Rowan Invented", "therapist", "hill", registration: "INV-1001");
         (status, body, _) = await rowan.SendAsync(at, $"{at}/countersign", ("read", "yes"), ("name", "Merle Fictive"));
         Assert.True(status == HttpStatusCode.SeeOther, body);
         var signed = (await notes.ExpectAsync(HttpStatusCode.OK, "GET", $"/fhir/Composition/{note}")).ToJsonString();
@@ -125,7 +125,7 @@ public sealed class SignInTests(SignInApp app) : IClassFixture<SignInApp>
         Assert.Contains("which the role system does not have", system.Said());
 
         // Of the other organisation, nobody finds it.
-        using var vale = await app.SignedInAsync("Vale Therapist", "therapist", "vale");
+        var vale = await app.SignedInAsync("Vale Therapist", "therapist", "vale");
         Assert.Equal(HttpStatusCode.NotFound, (await vale.GoAsync(at)).Status);
         Assert.DoesNotContain("Placeholder", await vale.PageAsync("/caseload"));
         Assert.Contains("Placeholder", await rowan.PageAsync("/caseload"));

@@ -50,10 +50,16 @@ internal sealed partial class Browser(TestApp app)
 
     public async Task<Opened> OpenAsync(string address)
     {
-        using var request = new HttpRequestMessage(HttpMethod.Get, address);
-        var opened = await SendAsync(request);
+        var opened = await GoAsync(address);
         Assert.True(opened.Status == HttpStatusCode.OK, $"{address} answered {opened.Status}: {opened.Text}");
         return opened;
+    }
+
+    /// <summary>Whatever is answered there.</summary>
+    public async Task<Opened> GoAsync(string address)
+    {
+        using var request = new HttpRequestMessage(HttpMethod.Get, address);
+        return await SendAsync(request);
     }
 
     /// <param name="from">The page whose form is sent: its token goes along.</param>
@@ -71,11 +77,11 @@ internal sealed partial class Browser(TestApp app)
     {
         request.RequestUri = new Uri(app.Address, request.RequestUri!);
         request.Headers.Add("Accept", "text/html");
-        if (_cookies.GetCookieHeader(app.Address) is { Length: > 0 } held)
+        if (_cookies.GetCookieHeader(request.RequestUri) is { Length: > 0 } held)
             request.Headers.Add("Cookie", held);
         using var response = await Http.SendAsync(request);
         foreach (var cookie in response.Headers.TryGetValues("Set-Cookie", out var set) ? set : [])
-            _cookies.SetCookies(app.Address, cookie);
+            _cookies.SetCookies(request.RequestUri, cookie);
         var html = await response.Content.ReadAsStringAsync();
         return new Opened(response.StatusCode, html, response.Headers.Location?.OriginalString)
         {
