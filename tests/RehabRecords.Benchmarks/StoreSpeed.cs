@@ -63,8 +63,12 @@ internal static class StoreSpeed
             var has = await CountAsync(store);
             foreach (var size in sizes.Order())
             {
+                var (began, from) = (Stopwatch.GetTimestamp(), has);
                 for (; has < size; has += 200)
                     await store.CommitAsync(Set(200, (int)has));
+                if (has > from)
+                    Console.WriteLine($"{name}: filled to {has} by sets of 200, {(has - from) / Stopwatch.GetElapsedTime(began).TotalSeconds:0} Observations/s, {await store.BytesAsync() / (double)has:0} bytes each");
+                Say($"{name}, {size} Observations: durable writes, 16 at a time", await WriteAsync(store, 16, 1, Length));
                 foreach (var (what, type, query) in Searches)
                     await SearchAsync(store, $"{name}, {size} Observations: {what}", type, query);
             }

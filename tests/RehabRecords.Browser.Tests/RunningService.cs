@@ -19,7 +19,8 @@ public sealed class RunningService : WebApplicationFactory<Program>
     public RunningService(Dictionary<string, string> settings)
     {
         _settings = settings;
-        UseKestrel(0);
+        // Without a port: the factory would set it while the program may have started already.
+        UseKestrel();
         StartServer();
         var address = new Uri(Services.GetRequiredService<IServer>().Features.Get<IServerAddressesFeature>()!.Addresses.First());
         Http = new HttpClient(new SocketsHttpHandler { AllowAutoRedirect = false }) { BaseAddress = address, Timeout = TimeSpan.FromSeconds(60) };
@@ -62,6 +63,7 @@ public sealed class RunningService : WebApplicationFactory<Program>
         builder.UseEnvironment("Production");
         builder.UseContentRoot(AppContext.BaseDirectory);
         builder.UseSetting("RehabRecords:DataFolder", _folder);
+        builder.UseSetting("urls", "http://127.0.0.1:0");
         builder.UseSetting("RehabRecords:Access:Mode", "demo");
         foreach (var (name, value) in _settings)
             builder.UseSetting(name, value);

@@ -34,7 +34,8 @@ public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
     private readonly string _ownFolder = Path.Combine(Path.GetTempPath(), "rehabrecords-tests", Guid.NewGuid().ToString("N"));
     private HttpClient? _client;
 
-    public TestApp() => UseKestrel(0);
+    // Without a port: the factory would set it while the program may have started already. The port comes from "urls" below.
+    public TestApp() => UseKestrel();
 
     /// <summary>What time it is; the machine's when left out.</summary>
     public TimeProvider? Clock { get; init; }

@@ -151,6 +151,9 @@ public sealed class RecordStore : IAsyncDisposable
         }
     }
 
+    /// <summary>Place of the last commit; 0 in an empty store. What is read from here on holds at least all up to it.</summary>
+    public Task<long> LastSequenceAsync(CancellationToken ct = default) => _readers.ReadAsync(RecordChanges.Last, ct);
+
     /// <summary>Versions of the given types that were committed after a place in the order of commits, in that order, at most so many.</summary>
     public async Task<IReadOnlyList<RecordVersion>> ChangesAfterAsync(long sequence, IReadOnlyList<string> types, int limit, CancellationToken ct = default) =>
         await _readers.ReadAsync(s => Shown(s, RecordChanges.After(s, sequence, types, limit)), ct);

@@ -2,6 +2,7 @@ using Hl7.Fhir.Model;
 using RehabRecords.Clinical;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Programmes;
+using RehabRecords.Progress;
 using RehabRecords.Terms;
 using RehabRecords.Trade;
 using Canonical = RehabRecords.Terms.Canonical;
@@ -12,15 +13,16 @@ namespace RehabRecords.Notes;
 internal static class AdherenceSummary
 {
     public static async System.Threading.Tasks.Task AddAsync(
-        RecordStore store, WriteSet set, string programme, string person, Adherence adherence, DateTimeOffset now, CancellationToken ct)
+        RecordStore store, WriteSet set, ProgrammeRecord record, Adherence adherence, DateTimeOffset now, CancellationToken ct)
     {
-        var summary = Of(programme, person, adherence, now);
+        var programme = record.Programme.Id;
+        var summary = Of(programme, record.Person.Id, adherence, now);
         var system = Canonical.Identifier("adherence");
         summary.Identifier = [new Identifier(system, programme)];
-        if (await store.HolderOfAsync("Observation", system, programme, ct) is { } id && await store.GetAsync<Observation>(id, ct) is var (_, version))
+        if (await store.HolderOfAsync("Observation", system, programme, ct) is { } id && await store.ReadAsync("Observation", id, ct) is { Deleted: false } current)
         {
             summary.Id = id;
-            set.Update(summary, version);
+            set.Update(summary, record.NextAfter(current));
         }
         else
             set.Create(summary);

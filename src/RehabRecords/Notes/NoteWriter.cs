@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Progress;
 using Canonical = RehabRecords.Terms.Canonical;
@@ -15,7 +16,7 @@ public sealed class NoteWriter(RecordStore store)
     /// </summary>
     public async Task<Composition> AddAsync(WriteSet set, ProgrammeRecord record, ProgrammeFindings findings, CancellationToken ct = default)
     {
-        var (open, version, number) = await OpenDraftAsync(record.Programme.Id, ct);
+        var (open, current, number) = await OpenDraftAsync(record.Programme.Id, ct);
         if (open is not null && !Untouched(open))
             return open;
         var draft = NoteDraft.Compose(record, findings, open, number);
@@ -23,22 +24,23 @@ public sealed class NoteWriter(RecordStore store)
             return open;
         if (await store.ReadAsync("Device", DraftAuthor.Id, ct) is null)
             set.Create(DraftAuthor.Resource());
-        return open is null ? set.Create(draft) : set.Update(draft, version);
+        return current is null ? set.Create(draft) : set.Update(draft, record.NextAfter(current));
     }
 
     /// <summary>Whether the programme has a draft that is not signed.</summary>
     public async Task<bool> HasOpenAsync(string programmeId, CancellationToken ct = default) => (await OpenDraftAsync(programmeId, ct)).Open is not null;
 
     /// <summary>The notes of a programme are numbered; all but the last are closed. The last is open while it is preliminary.</summary>
-    private async Task<(Composition? Open, int Version, int Number)> OpenDraftAsync(string programmeId, CancellationToken ct)
+    private async Task<(Composition? Open, RecordVersion? Current, int Number)> OpenDraftAsync(string programmeId, CancellationToken ct)
     {
         string? last = null;
         var number = 1;
         while (await store.HolderOfAsync("Composition", Canonical.Identifier("progress-note"), $"{programmeId}/{number}", ct) is { } holder)
             (last, number) = (holder, number + 1);
-        if (last is not null && await store.GetAsync<Composition>(last, ct) is ({ Status: CompositionStatus.Preliminary } note, var version))
-            return (note, version, number - 1);
-        return (null, 0, number);
+        if (last is not null && await store.ReadAsync("Composition", last, ct) is { Deleted: false } current
+            && ResourceReader.Trusted<Composition>(current.Json) is { Status: CompositionStatus.Preliminary } note)
+            return (note, current, number - 1);
+        return (null, null, number);
     }
 
     /// <summary>Nobody but the software is its author.</summary>

@@ -22,7 +22,7 @@ public sealed class UpToDate(RecordStore store, NoteWriter notes, MeasureCatalog
     {
         var record = before.With(set.Writes.Select(AsStored).OfType<Resource>());
         var findings = Findings.Of(record, catalogue, rules);
-        await AdherenceSummary.AddAsync(store, set, record.Programme.Id, record.Person.Id, findings.Adherence, clock.GetUtcNow(), ct);
+        await AdherenceSummary.AddAsync(store, set, record, findings.Adherence, clock.GetUtcNow(), ct);
         return new Followed(record, findings, await notes.AddAsync(set, record, findings, ct));
     }
 

@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Clinical;
+using RehabRecords.Fhir.Store;
 using Schedule = RehabRecords.Clinical.Schedule;
 
 namespace RehabRecords.Progress;
@@ -140,6 +141,9 @@ public sealed record ProgrammeRecord(PersonRecord Person, ProgrammeOutline Progr
     /// <summary>When the latest of all this reached the record.</summary>
     public DateTimeOffset EvidenceAt { get; init; }
 
+    /// <summary>Place of the last commit before the reading began; what was committed later may be missing here.</summary>
+    internal long ReadAt { get; init; } = long.MaxValue;
+
     /// <summary>What it was read from; empty in a record made by hand.</summary>
     internal IReadOnlyList<Resource> Resources { get; init; } = [];
 
@@ -174,6 +178,12 @@ public sealed record ProgrammeRecord(PersonRecord Person, ProgrammeOutline Progr
         var all = Resources.ToDictionary(r => (r.TypeName, r.Id));
         foreach (var resource in newOnes)
             all[(resource.TypeName, resource.Id)] = resource;
-        return ProgrammeMapping.Map(Programme.Id, all.Values);
+        return ProgrammeMapping.Map(Programme.Id, all.Values) with { ReadAt = ReadAt };
     }
+
+    /// <summary>
+    /// The version from which something computed from this record is the next. One written after the reading began may know more
+    /// than this record does, so the one before it is named: the commit refuses it as stale, and all is read again.
+    /// </summary>
+    internal int NextAfter(RecordVersion current) => current.Sequence > ReadAt ? current.Version - 1 : current.Version;
 }

@@ -10,6 +10,7 @@ public sealed class ProgressReader(RecordStore store)
     /// <exception cref="RefusedException">NotFound when there is no such programme.</exception>
     public async Task<ProgrammeRecord> ReadAsync(string programmeId, CancellationToken ct = default)
     {
+        var readAt = await store.LastSequenceAsync(ct);
         if (await store.GetAsync<CarePlan>(programmeId, ct) is not var (plan, _))
             throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound,
                 $"There is no programme '{programmeId}'. Use the id that POST /api/programmes answered.", "programme");
@@ -25,7 +26,7 @@ public sealed class ProgressReader(RecordStore store)
         all.AddRange(await store.FindAllAsync<AdverseEvent>($"subject=Patient/{person}", ct));
         all.AddRange(await store.FindAllAsync<Flag>($"subject=Patient/{person}", ct));
         all.AddRange(await store.FindAllAsync<Goal>($"subject=Patient/{person}", ct));
-        return ProgrammeMapping.Map(programmeId, all);
+        return ProgrammeMapping.Map(programmeId, all) with { ReadAt = readAt };
     }
 
     /// <summary>Ids of a person's programmes that were handed over, earliest first.</summary>

@@ -12,7 +12,6 @@ public sealed class SignInApp : AccessApp
     public SignInApp()
     {
         var port = RunningProgram.FreePort();
-        UseKestrel(port);
         Settings["urls"] = $"http://127.0.0.1:{port}";
         Settings["RehabRecords:PublicUrl"] = $"http://127.0.0.1:{port}";
         Settings["RehabRecords:Access:DevelopmentIssuer"] = "true";

@@ -1,7 +1,11 @@
 using System.Net;
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
+using RehabRecords.Clinical;
+using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
+using RehabRecords.Notes;
+using RehabRecords.Progress;
 using RehabRecords.Tests.Trade;
 
 namespace RehabRecords.Tests.Sessions;
@@ -107,5 +111,24 @@ public class RepeatedSessionTests(TradeApp app) : IClassFixture<TradeApp>
         Assert.Equal(8, answers.Max(a => (int?)JsonNode.Parse(a.Body)!["adherence"]!["done"]));
         var note = Assert.Single(await app.Store.FindAllAsync<Composition>($"subject=Patient/{of.Person}"));
         Assert.Equal("8", note.Meta!.VersionId);
+    }
+
+    [Fact]
+    public async Task What_was_read_before_another_session_came_in_never_overwrites_the_draft_that_knows_it()
+    {
+        var of = await app.ProgrammeAsync();
+        await PostAsync(TradeApp.Session(of, ("doneAt", "\"2026-06-01T10:00:00+01:00\"")));
+        var before = await new ProgressReader(app.Store).ReadAsync(of.Programme);
+        await PostAsync(TradeApp.Session(of, ("doneAt", "\"2026-06-02T10:00:00+01:00\"")));
+
+        // Only now are draft and summary looked up: both are newer than what was read.
+        var (set, alone) = (new WriteSet(), new WriteSet());
+        var notes = new NoteWriter(app.Store);
+        await new UpToDate(app.Store, notes, MeasureCatalogue.Default, ClinicRules.Default, TimeProvider.System).AddAsync(set, before);
+        await notes.AddAsync(alone, before, Findings.Of(before, MeasureCatalogue.Default, ClinicRules.Default));
+        foreach (var late in new[] { set, alone })
+            Assert.Equal(Refusal.StaleVersion, (await Assert.ThrowsAsync<RefusedException>(() => app.Store.CommitAsync(late))).Refusal);
+        var note = Assert.Single(await app.Store.FindAllAsync<Composition>($"subject=Patient/{of.Person}"));
+        Assert.Equal("2", note.Meta!.VersionId);
     }
 }
