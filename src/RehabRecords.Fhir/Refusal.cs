@@ -50,6 +50,9 @@ public enum Refusal
     /// <summary>The answer is wanted in a format that is not written (406).</summary>
     FormatNotOffered,
 
+    /// <summary>What is stored is not what was stored once (500).</summary>
+    Damaged,
+
     /// <summary>The person did not agree, or no longer agrees, to what is asked for (403).</summary>
     NotPermitted,
 }

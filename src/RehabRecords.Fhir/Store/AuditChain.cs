@@ -36,7 +36,7 @@ internal static class AuditChain
         var head = Head(session);
         var from = session.One("SELECT MAX(seq) FROM audit_link") is long last ? Math.Max(0, last - Overlap) : 0;
         var events = session.Rows(
-            $"SELECT {RecordReads.Columns} FROM version v WHERE v.type='AuditEvent' AND v.seq>@p0 AND NOT EXISTS (SELECT 1 FROM audit_link l WHERE l.id=v.id AND l.version=v.version) ORDER BY v.seq LIMIT {Turn}",
+            $"SELECT {RecordReads.AsTheyAre} FROM version v WHERE v.type='AuditEvent' AND v.seq>@p0 AND NOT EXISTS (SELECT 1 FROM audit_link l WHERE l.id=v.id AND l.version=v.version) ORDER BY v.seq LIMIT {Turn}",
             r => RecordReads.Version(r, 0),
             from);
         foreach (var one in events)
@@ -64,7 +64,7 @@ internal static class AuditChain
         {
             if (number != head.Number + 1)
                 Tell($"Links {head.Number + 1} to {number - 1} of the chain are missing.");
-            if (RecordReads.At(session, "AuditEvent", id, version) is not { } one)
+            if (session.Rows($"SELECT {RecordReads.AsTheyAre} FROM version v WHERE v.type='AuditEvent' AND v.id=@p0 AND v.version=@p1", r => RecordReads.Version(r, 0), id, version).FirstOrDefault() is not { } one)
                 Tell($"AuditEvent/{id} was removed: link {number} names it and it is not there.");
             else if (Hash(head, one) != hash)
                 Tell($"AuditEvent/{id}, or link {number} or the one before it, was changed: the hash does not fit.");

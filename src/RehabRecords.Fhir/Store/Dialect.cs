@@ -35,6 +35,12 @@ internal abstract class Dialect : IDisposable
     /// <summary>A join that is to be done in the order in which it is written, for planners that are told.</summary>
     public virtual string JoinInOrder => "JOIN";
 
+    /// <summary>Whether there is a store, and one whose versions have digests.</summary>
+    public abstract bool HasDigests(Session session);
+
+    /// <summary>What the engine says of its own files, asked outside of a transaction: what it was asked, and what is wrong.</summary>
+    public abstract (string Asked, List<string> Wrong) OwnVerdict(Session session);
+
     /// <summary>Brings the schema up to date, or refuses one that is newer than this program.</summary>
     public abstract void Upgrade();
 

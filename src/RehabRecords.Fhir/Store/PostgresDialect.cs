@@ -95,6 +95,13 @@ internal sealed partial class PostgresDialect : Dialect
         asked.Enlist = false;
         Unless("Max Auto Prepare", () => asked.MaxAutoPrepare = 200);
         Unless("Auto Prepare Min Usages", () => asked.AutoPrepareMinUsages = 2);
+        // Of several hosts the one that can be written to; which one that is, is asked anew soon after the other was lost.
+        if (asked.Host?.Contains(',', StringComparison.Ordinal) == true)
+        {
+            Unless("Target Session Attributes", () => asked.TargetSessionAttributes = "primary");
+            Unless("Host Recheck Seconds", () => asked.HostRecheckSeconds = 1);
+        }
+
         Unless("Timeout", () => asked.Timeout = 3);
         asked.CommandTimeout = ReadSeconds + 1;
         asked.CancellationTimeout = 1000;
@@ -105,6 +112,35 @@ internal sealed partial class PostgresDialect : Dialect
             asked.TcpKeepAliveInterval = 1;
         });
         return new PostgresDialect(asked, schema, partitions, $"schema {schema} of database {asked.Database} at {asked.Host}");
+    }
+
+    public override bool HasDigests(Session session) =>
+        session.One("SELECT 1 FROM pg_attribute WHERE attrelid=to_regclass('version') AND attname='digest' AND NOT attisdropped") is not null;
+
+    public override (string Asked, List<string> Wrong) OwnVerdict(Session session)
+    {
+        var wrong = new List<string>();
+        var asked = new List<string> { (string)session.One("SHOW data_checksums")! == "on" ? "checksums of pages as they were read" : "no checksums of pages (the cluster was made without)" };
+        // Made by a superuser, and not everywhere.
+        if (session.One("SELECT quote_ident(n.nspname) FROM pg_proc p JOIN pg_namespace n ON n.oid=p.pronamespace WHERE p.proname='bt_index_check' AND has_function_privilege(p.oid, 'EXECUTE') LIMIT 1") is not string home)
+            asked.Add("not its indexes (the extension amcheck is missing, or not for this role)");
+        else
+        {
+            asked.Add("its indexes against their tables by amcheck");
+            foreach (var (name, number) in session.Rows(
+                $"SELECT c.relname, c.oid::bigint FROM pg_class c JOIN pg_index i ON i.indexrelid=c.oid JOIN pg_am a ON a.oid=c.relam WHERE a.amname='btree' AND c.relkind='i' AND c.relnamespace='{_schema}'::regnamespace ORDER BY 1",
+                r => (r.GetString(0), r.GetInt64(1))))
+                try
+                {
+                    session.One($"SELECT {home}.bt_index_check({number}::oid::regclass, true)");
+                }
+                catch (PostgresException e)
+                {
+                    wrong.Add($"PostgreSQL says of the index {name}: {e.MessageText}.");
+                }
+        }
+
+        return (string.Join(", ", asked), wrong);
     }
 
     public override void Upgrade()
@@ -119,7 +155,7 @@ internal sealed partial class PostgresDialect : Dialect
         var engine = DeployChanges.To.PostgresqlDatabase(new PostgresqlConnectionManager(_patient))
             .WithScriptsEmbeddedInAssembly(typeof(PostgresDialect).Assembly, name => name.Contains(Folder, StringComparison.Ordinal))
             .JournalToPostgresqlTable(_schema, "schemaversions")
-            .WithTransaction()
+            .WithTransactionPerScript()
             .WithVariable("partitions", _partitions.ToString(System.Globalization.CultureInfo.InvariantCulture))
             .WithExecutionTimeout(TimeSpan.FromHours(12))
             .LogToNowhere()

@@ -1,5 +1,3 @@
-using RehabRecords.Fhir.Search;
-
 namespace RehabRecords.Fhir.Store;
 
 /// <summary>What was committed after a place in the order of commits: for views that follow the record without reading it all again.</summary>
@@ -11,8 +9,8 @@ internal static class RecordChanges
     {
         var names = string.Join(", ", types.Select((_, i) => $"@p{i + 1}"));
         return session.Rows(
-            $"SELECT v.seq, v.type, v.id, v.version, v.deleted, v.updated, v.json FROM version v WHERE v.seq>@p0 AND v.type IN ({names}) ORDER BY v.seq LIMIT {limit}",
-            r => new RecordVersion(r.GetInt64(0), r.GetString(1), r.GetString(2), r.GetInt32(3), r.GetInt32(4) == 1, DateRange.Time(r.GetInt64(5)), r.GetFieldValue<byte[]>(6)),
+            $"SELECT {RecordReads.Columns} FROM version v WHERE v.seq>@p0 AND v.type IN ({names}) ORDER BY v.seq LIMIT {limit}",
+            r => RecordReads.Version(r, 0),
             [sequence, .. types]);
     }
 }

@@ -7,7 +7,10 @@ namespace RehabRecords.Fhir.Store;
 /// <summary>The reads of the record, each on one session.</summary>
 internal static class RecordReads
 {
-    public const string Columns = "v.seq, v.type, v.id, v.version, v.deleted, v.updated, v.json";
+    public const string Columns = "v.seq, v.type, v.id, v.version, v.deleted, v.updated, v.json, v.digest";
+
+    /// <summary>For one who compares with something else than the digest, and has to tell of what does not fit.</summary>
+    public const string AsTheyAre = "v.seq, v.type, v.id, v.version, v.deleted, v.updated, v.json, NULL";
 
     public static RecordVersion? Current(Session session, string type, string id) =>
         session.Rows($"SELECT {Columns} FROM resource r JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE r.type=@p0 AND r.id=@p1", r => Version(r, 0), type, id).FirstOrDefault();
@@ -36,12 +39,15 @@ internal static class RecordReads
                 type);
     }
 
-    public static RecordVersion Version(DbDataReader row, int at) => new(
-        row.GetInt64(at),
-        row.GetString(at + 1),
-        row.GetString(at + 2),
-        row.GetInt32(at + 3),
-        row.GetInt32(at + 4) == 1,
-        DateRange.Time(row.GetInt64(at + 5)),
-        row.GetFieldValue<byte[]>(at + 6));
+    /// <exception cref="RefusedException">Damaged: it is not what was stored.</exception>
+    public static RecordVersion Version(DbDataReader row, int at)
+    {
+        var (updated, json) = (row.GetInt64(at + 5), row.GetFieldValue<byte[]>(at + 6));
+        var version = new RecordVersion(
+            row.GetInt64(at), row.GetString(at + 1), row.GetString(at + 2), row.GetInt32(at + 3), row.GetInt32(at + 4) == 1, DateRange.Time(updated), json);
+        // One that an older program wrote has none yet. Looking costs about as much as copying the bytes once more.
+        if (!row.IsDBNull(at + 7) && !row.GetFieldValue<byte[]>(at + 7).AsSpan().SequenceEqual(VersionDigest.Of(version.Type, version.Id, version.Version, version.Deleted, updated, json)))
+            throw VersionDigest.Refused(version.VersionedAddress);
+        return version;
+    }
 }

@@ -75,7 +75,8 @@ public sealed class RecordStore : IAsyncDisposable
     {
         try
         {
-            return await _readers.ReadAsync(s => s.One("SELECT count(*) FROM fact") is not null, ct).WaitAsync(TimeSpan.FromSeconds(3), ct);
+            // On a thread of its own: on a line that is silent the read itself returns only when its own time is over.
+            return await Task.Run(() => _readers.ReadAsync(s => s.One("SELECT count(*) FROM fact") is not null, ct), ct).WaitAsync(TimeSpan.FromSeconds(3), ct);
         }
         catch (Exception e) when (e is RefusedException or TimeoutException or StoreUnusableException)
         {
@@ -267,6 +268,7 @@ public sealed class RecordStore : IAsyncDisposable
         {
             Upgrade(dialect);
             store = new RecordStore(dialect, indexer, clock);
+            await MissingDigests.WriteAsync(store._writers, ct);
             await SearchIndexRebuild.WhereOutdatedAsync(store._writers, indexer, ct);
             store._writers.Edition = indexer.Fingerprint;
             return store;

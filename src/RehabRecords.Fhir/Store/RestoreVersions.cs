@@ -60,8 +60,8 @@ internal static class RestoreVersions
             return false;
         var updated = DateRange.Microseconds(version.LastUpdated);
         var seq = (long)session.One(
-            "INSERT INTO version (type, id, version, deleted, updated, person, json) VALUES (@p0, @p1, @p2, 1, @p3, @p4, @p5) RETURNING seq",
-            version.Type, version.Id, version.Version, updated, person, Array.Empty<byte>())!;
+            "INSERT INTO version (type, id, version, deleted, updated, person, json, digest) VALUES (@p0, @p1, @p2, 1, @p3, @p4, @p5, @p6) RETURNING seq",
+            version.Type, version.Id, version.Version, updated, person, Array.Empty<byte>(), VersionDigest.Of(version.Type, version.Id, version.Version, true, updated, []))!;
         return session.Run("UPDATE resource SET version=@p2, updated=@p3, seq=@p4 WHERE type=@p0 AND id=@p1", version.Type, version.Id, version.Version, updated, seq) == 1;
     }
 

@@ -6,11 +6,16 @@ internal sealed class RowInsert
     private const int Most = 16;
 
     private readonly int _width;
+
+    public string Name { get; }
+
+    public IReadOnlyList<string> Columns { get; }
+
     private readonly string[] _sql;
 
     private RowInsert(string table, params string[] columns)
     {
-        _width = columns.Length;
+        (Name, Columns, _width) = (table, columns, columns.Length);
         _sql = [.. Enumerable.Range(0, Most + 1).Select(rows => $"INSERT INTO {table} (res, person, {string.Join(", ", columns)}) VALUES " + string.Join(
             ", ", Enumerable.Range(0, rows).Select(row => $"(@p0, @p1, {string.Join(", ", columns.Select((_, column) => $"@p{2 + (row * columns.Length) + column}"))})")))];
     }
@@ -31,16 +36,15 @@ internal sealed class RowInsert
         "pair_row", "parameter", "place", "first_system", "first_code", "system", "code", "unit", "low", "high", "base", "base_low", "base_high",
         "start", "finish", "folded", "exact", "target", "version");
 
-    public void Run<T>(Session session, long res, long person, IReadOnlyCollection<T> rows, Func<T, int, object[]> values)
+    public void Run(Session session, long res, long person, IReadOnlyList<object[]> rows)
     {
-        var place = 0;
         foreach (var chunk in rows.Chunk(Most))
         {
             var all = new object[2 + (chunk.Length * _width)];
             all[0] = res;
             all[1] = person;
             for (var i = 0; i < chunk.Length; i++)
-                values(chunk[i], place++).CopyTo(all, 2 + (i * _width));
+                chunk[i].CopyTo(all, 2 + (i * _width));
             session.Later(_sql[chunk.Length], all);
         }
     }

@@ -30,14 +30,21 @@ internal static class SetWriter
 
     public static void PutRows(Session session, long res, long person, IndexRows rows)
     {
-        // The same two values for every row, and the row's place where nothing else tells it from the others.
-        RowInsert.Tokens.Run(session, res, person, rows.Tokens, (row, _) => [row.Parameter, LongText.Short(row.System), LongText.Short(row.Code)]);
-        RowInsert.Dates.Run(session, res, person, rows.Dates, (row, _) => [row.Parameter, row.Start, row.Finish]);
-        RowInsert.References.Run(session, res, person, rows.References, (row, _) => [row.Parameter, LongText.Short(row.Target), LongText.Short(row.Version)]);
-        RowInsert.Uris.Run(session, res, person, rows.Uris, (row, _) => [row.Parameter, LongText.Short(row.Value)]);
-        RowInsert.Strings.Run(session, res, person, rows.Strings, (row, place) => [row.Parameter, place, row.Folded, row.Exact]);
-        RowInsert.Quantities.Run(session, res, person, rows.Quantities, (row, place) => [row.Parameter, place, .. Amount(row)]);
-        RowInsert.Pairs.Run(session, res, person, rows.Pairs, (row, place) => [row.Parameter, place, LongText.Short(row.FirstSystem), LongText.Short(row.FirstCode), .. Second(row.Second)]);
+        foreach (var (table, values) in Values(rows))
+            table.Run(session, res, person, values);
+    }
+
+    /// <summary>The values that every row of a resource has in its table, besides the numbers of the resource and the person.</summary>
+    public static IEnumerable<(RowInsert Table, IReadOnlyList<object[]> Values)> Values(IndexRows rows)
+    {
+        // With the row's place where nothing else tells it from the others.
+        yield return (RowInsert.Tokens, [.. rows.Tokens.Select(row => new object[] { row.Parameter, LongText.Short(row.System), LongText.Short(row.Code) })]);
+        yield return (RowInsert.Dates, [.. rows.Dates.Select(row => new object[] { row.Parameter, row.Start, row.Finish })]);
+        yield return (RowInsert.References, [.. rows.References.Select(row => new object[] { row.Parameter, LongText.Short(row.Target), LongText.Short(row.Version) })]);
+        yield return (RowInsert.Uris, [.. rows.Uris.Select(row => new object[] { row.Parameter, LongText.Short(row.Value) })]);
+        yield return (RowInsert.Strings, [.. rows.Strings.Select((row, place) => new object[] { row.Parameter, place, row.Folded, row.Exact })]);
+        yield return (RowInsert.Quantities, [.. rows.Quantities.Select((row, place) => (object[])[row.Parameter, place, .. Amount(row)])]);
+        yield return (RowInsert.Pairs, [.. rows.Pairs.Select((row, place) => (object[])[row.Parameter, place, LongText.Short(row.FirstSystem), LongText.Short(row.FirstCode), .. Second(row.Second)])]);
     }
 
     public static void DropRows(Session session, long res, long person)
@@ -78,8 +85,8 @@ internal static class SetWriter
         var personBefore = prepared.Write.FromVersion > 0 ? session.One("SELECT person FROM resource WHERE type=@p0 AND id=@p1", type, id) as long? ?? 0 : 0;
         var person = deleted ? personBefore : Person.Number(prepared.Rows.Person);
         var seq = (long)session.One(
-            "INSERT INTO version (type, id, version, deleted, updated, person, json) VALUES (@p0, @p1, @p2, @p3, @p4, @p5, @p6) ON CONFLICT DO NOTHING RETURNING seq",
-            type, id, prepared.Version, deleted ? 1 : 0, updated, person, prepared.Json).OrRefuse(session, prepared);
+            "INSERT INTO version (type, id, version, deleted, updated, person, json, digest) VALUES (@p0, @p1, @p2, @p3, @p4, @p5, @p6, @p7) ON CONFLICT DO NOTHING RETURNING seq",
+            type, id, prepared.Version, deleted ? 1 : 0, updated, person, prepared.Json, VersionDigest.Of(type, id, prepared.Version, deleted, updated, prepared.Json)).OrRefuse(session, prepared);
         var res = (long)(prepared.Write.FromVersion == 0
             ? session.One(
                 "INSERT INTO resource (type, id, version, deleted, updated, seq, person) VALUES (@p0, @p1, @p2, @p3, @p4, @p5, @p6) ON CONFLICT DO NOTHING RETURNING num",

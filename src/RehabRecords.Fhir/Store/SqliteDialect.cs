@@ -27,11 +27,11 @@ internal sealed class SqliteDialect : Dialect
 
     private const string Folder = ".Store.Schema.Sqlite.";
 
-    private readonly FolderLock _lock;
+    private readonly FolderLock? _lock;
     private readonly string _connection;
     private Dictionary<string, string> _readBack = [];
 
-    private SqliteDialect(FolderLock folderLock, string file)
+    private SqliteDialect(FolderLock? folderLock, string file)
     {
         _lock = folderLock;
         _connection = new SqliteConnectionStringBuilder { DataSource = file, Pooling = false }.ToString();
@@ -52,13 +52,20 @@ internal sealed class SqliteDialect : Dialect
         return new SqliteDialect(FolderLock.Take(folder), Path.Combine(folder, "records.db"));
     }
 
+    public static SqliteDialect Look(string folder) => new(null, Path.Combine(folder, "records.db"));
+
+    public override bool HasDigests(Session session) => session.One("SELECT 1 FROM pragma_table_info('version') WHERE name='digest'") is not null;
+
+    public override (string Asked, List<string> Wrong) OwnVerdict(Session session) =>
+        ("the file's pages and indexes by SQLite itself", [.. session.Rows("PRAGMA integrity_check", r => r.GetString(0)).Where(said => said != "ok").Select(said => $"SQLite says of its file: {said}.")]);
+
     public override void Upgrade()
     {
         using var connection = (SqliteConnection)OpenWriter();
         using var shared = new SharedConnection(connection);
         var engine = DeployChanges.To.SqliteDatabase(shared)
             .WithScriptsEmbeddedInAssembly(typeof(SqliteDialect).Assembly, name => name.Contains(Folder, StringComparison.Ordinal))
-            .WithTransaction()
+            .WithTransactionPerScript()
             .WithVariablesDisabled()
             .LogToNowhere()
             .Build();
@@ -108,7 +115,7 @@ internal sealed class SqliteDialect : Dialect
             or SQLitePCL.raw.SQLITE_READONLY or SQLitePCL.raw.SQLITE_CANTOPEN or SQLitePCL.raw.SQLITE_CORRUPT or SQLitePCL.raw.SQLITE_NOTADB,
     };
 
-    public override void Dispose() => _lock.Dispose();
+    public override void Dispose() => _lock?.Dispose();
 
     private SqliteConnection Open()
     {

@@ -147,7 +147,9 @@ public static class StoreBackup
             if (session.One("PRAGMA integrity_check") is var found && found as string != "ok")
                 throw new StoreCopyException($"The file {place.Database} is damaged: {found}");
             session.Run("BEGIN");
-            return (StoreCopy.Digests(session, ct), (long)session.One("SELECT coalesce(max(seq), 0) FROM version")!);
+            // A backup of an older program has no digests of versions.
+            var digests = session.One("SELECT 1 FROM pragma_table_info('version') WHERE name='digest'") is not null;
+            return (StoreCopy.Digests(session, ct, digests), (long)session.One("SELECT coalesce(max(seq), 0) FROM version")!);
         }
         catch (SqliteException e)
         {

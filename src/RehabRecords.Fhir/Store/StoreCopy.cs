@@ -58,19 +58,19 @@ internal static class StoreCopy
 
         target.Run("COMMIT");
         if (connection is NpgsqlConnection)
-            // Without these numbers the first searches would be planned as if the tables were empty.
-            target.Run("ANALYZE");
+            // Without these numbers the first searches would be planned as if the tables were empty. Of this store alone: another one beside it may be the damaged one.
+            target.Run($"ANALYZE {string.Join(", ", StoreTable.All.Select(t => t.Name))}");
         return digests;
     }
 
     /// <summary>Counts and digests of a store, in a transaction of one moment.</summary>
-    public static IReadOnlyList<TableDigest> Digests(Session session, CancellationToken ct)
+    public static IReadOnlyList<TableDigest> Digests(Session session, CancellationToken ct, bool beside = true)
     {
         var digests = new List<TableDigest>();
         foreach (var table in StoreTable.All)
         {
             using var tally = new StoreTable.Tally(table);
-            foreach (var row in table.Rows(session))
+            foreach (var row in table.Rows(session, beside))
                 tally.Add(row);
             digests.Add(tally.Digest);
             ct.ThrowIfCancellationRequested();
@@ -99,7 +99,7 @@ internal static class StoreCopy
     /// <summary>The server's own way of taking in many rows.</summary>
     private sealed class ServerSink(NpgsqlConnection server, StoreTable table) : IRowSink
     {
-        private readonly NpgsqlDbType[] _types = [.. table.Columns.Select(c => table.KindOf(c) switch
+        private readonly NpgsqlDbType[] _types = [.. table.Copied.Select(c => table.KindOf(c) switch
         {
             StoreTable.Kind.Whole => NpgsqlDbType.Bigint,
             StoreTable.Kind.Short => NpgsqlDbType.Integer,
@@ -108,7 +108,7 @@ internal static class StoreCopy
             _ => NpgsqlDbType.Text,
         })];
 
-        private readonly NpgsqlBinaryImporter _importer = server.BeginBinaryImport($"COPY {table.Name} ({string.Join(", ", table.Columns)}) FROM STDIN (FORMAT BINARY)");
+        private readonly NpgsqlBinaryImporter _importer = server.BeginBinaryImport($"COPY {table.Name} ({string.Join(", ", table.Copied)}) FROM STDIN (FORMAT BINARY)");
 
         public void Add(object?[] row)
         {
@@ -127,7 +127,7 @@ internal static class StoreCopy
 
     private sealed class StatementSink(Session target, StoreTable table) : IRowSink
     {
-        private readonly string _sql = $"INSERT INTO {table.Name} ({string.Join(", ", table.Columns)}) VALUES ({string.Join(", ", table.Columns.Select((_, i) => $"@p{i}"))})";
+        private readonly string _sql = $"INSERT INTO {table.Name} ({string.Join(", ", table.Copied)}) VALUES ({string.Join(", ", table.Copied.Select((_, i) => $"@p{i}"))})";
 
         public void Add(object?[] row)
         {

@@ -8,6 +8,9 @@ public abstract record StorePlace
 
     /// <summary>Takes the place for oneself where only one process may use it.</summary>
     internal abstract Dialect Open();
+
+    /// <summary>To look at what is there, beside a process that uses it, and change nothing.</summary>
+    internal abstract Dialect Look();
 }
 
 /// <summary>A file in a folder.</summary>
@@ -20,6 +23,8 @@ public sealed record SqlitePlace(string Folder) : StorePlace
     internal string Database => Path.Combine(Folder, "records.db");
 
     internal override Dialect Open() => SqliteDialect.Open(Folder);
+
+    internal override Dialect Look() => Exists ? SqliteDialect.Look(Folder) : throw new StoreUnusableException($"There is no store in {Name}.");
 }
 
 /// <summary>A schema of a database.</summary>
@@ -28,6 +33,8 @@ public sealed record PostgresPlace(string Connection, string Schema, int Partiti
     public override string Name => $"the schema {Schema}";
 
     internal override Dialect Open() => PostgresDialect.Open(Connection, Schema, Partitions);
+
+    internal override Dialect Look() => Open();
 
     /// <summary>Without the secret.</summary>
     public override string ToString() => Name;

@@ -17,12 +17,12 @@ internal sealed record StoreTable(string Name, string Key, params string[] Colum
 
     private static readonly string[] _whole = ["num", "version", "deleted", "updated", "seq", "person", "scope", "status", "made", "n", "res", "start", "finish", .. _short];
     private static readonly string[] _real = ["low", "high", "base_low", "base_high"];
-    private static readonly string[] _bytes = ["json", "body"];
+    private static readonly string[] _bytes = ["json", "body", "digest"];
 
     public static IReadOnlyList<StoreTable> All { get; } =
     [
         new("resource", "num", "num", "type", "id", "version", "deleted", "updated", "seq", "person"),
-        new("version", "seq", "seq", "type", "id", "version", "deleted", "updated", "person", "json"),
+        new("version", "seq", "seq", "type", "id", "version", "deleted", "updated", "person", "json") { Beside = ["digest"] },
         new("claim", "type, system, value, scope", "type", "system", "value", "scope", "id", "person"),
         new("answer", "client, key", "client", "key", "hash", "status", "location", "body", "made"),
         new("token_row", "res, parameter, system, code", "res", "parameter", "system", "code", "person"),
@@ -41,6 +41,11 @@ internal sealed record StoreTable(string Name, string Key, params string[] Colum
     /// <summary>Which rows are copied.</summary>
     public string Where { get; private init; } = "1=1";
 
+    /// <summary>Columns that are copied and not told in the list of a backup: an older one has none of them, and is to stay comparable.</summary>
+    public IReadOnlyList<string> Beside { get; private init; } = [];
+
+    public IReadOnlyList<string> Copied => [.. Columns, .. Beside];
+
     public enum Kind
     {
         Text,
@@ -58,10 +63,22 @@ internal sealed record StoreTable(string Name, string Key, params string[] Colum
         : _bytes.Contains(column) ? Kind.Bytes
         : Kind.Text;
 
-    public IEnumerable<object?[]> Rows(Session session)
+    /// <param name="beside">False where the store may be of an older schema.</param>
+    /// <exception cref="StoreCopyException">A version is not what was stored.</exception>
+    public IEnumerable<object?[]> Rows(Session session, bool beside = true)
     {
-        var kinds = Columns.Select(KindOf).ToArray();
-        return session.Each($"SELECT {string.Join(", ", Columns)} FROM {Name} WHERE {Where} ORDER BY {Key}", r => Row(r, kinds));
+        var columns = beside ? Copied : Columns;
+        var kinds = columns.Select(KindOf).ToArray();
+        return session.Each($"SELECT {string.Join(", ", columns)} FROM {Name} WHERE {Where} ORDER BY {Key}", r => beside && Beside.Count > 0 ? Whole(Row(r, kinds)) : Row(r, kinds));
+    }
+
+    /// <summary>A row of versions, where it is still as it was stored.</summary>
+    private static object?[] Whole(object?[] row)
+    {
+        if (row is [_, string type, string id, long version, long deleted, long updated, _, byte[] json, byte[] digest]
+            && !digest.AsSpan().SequenceEqual(VersionDigest.Of(type, id, version, deleted == 1, updated, json)))
+            throw new StoreCopyException($"{type}/{id}/_history/{version} is not as it was stored: its bytes do not fit their digest. A copy would carry the damage on, so none is made; check-store names everything that is damaged.");
+        return row;
     }
 
     private static object?[] Row(DbDataReader row, Kind[] kinds)
@@ -91,7 +108,7 @@ internal sealed record StoreTable(string Name, string Key, params string[] Colum
         public void Add(object?[] row)
         {
             _rows++;
-            foreach (var value in row)
+            foreach (var value in row.AsSpan(0, table.Columns.Length))
                 Add(value);
         }
 

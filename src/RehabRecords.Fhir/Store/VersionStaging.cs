@@ -61,7 +61,7 @@ public sealed class VersionStaging : IDisposable
 
     /// <summary>All versions in the order of their commits, as <see cref="RecordStore.RestoreAsync"/> takes them.</summary>
     public IEnumerable<RecordVersion> InOrder() => _session.Each(
-        "SELECT coalesce(place, 0), type, id, version, deleted, updated, json FROM staged ORDER BY place", r => RecordReads.Version(r, 0));
+        "SELECT coalesce(place, 0), type, id, version, deleted, updated, json, NULL FROM staged ORDER BY place", r => RecordReads.Version(r, 0));
 
     public void Dispose() => _session.Dispose();
 

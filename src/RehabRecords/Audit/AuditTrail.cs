@@ -135,12 +135,15 @@ internal sealed partial class AuditTrail(Stores stores, Settings settings, TimeP
         {
             await WriteAllAsync(store, events, accesses, ct);
         }
+        catch (RefusedException refused) when (refused.Refusal == Refusal.StaleVersion && accesses.Length > 1)
+        {
+            // Cut off after writing and before deleting the file: what is there, whatever became of it, is left out.
+            foreach (var access in accesses)
+                await WriteAsync(store, events, [access], ct);
+        }
         catch (RefusedException refused) when (refused.Refusal == Refusal.StaleVersion)
         {
-            // Cut off after writing and before deleting the file: what is there is left out.
-            foreach (var access in accesses)
-                if (await store.ReadAsync("AuditEvent", access.Id, ct) is null)
-                    await WriteAllAsync(store, events, [access], ct);
+            // This one is there.
         }
     }
 

@@ -13,6 +13,7 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
     public const string VerifyBackup = "verify-backup";
     public const string Restore = "restore";
     public const string MoveStore = "move-store";
+    public const string CheckStore = "check-store";
     public const string VerifyAudit = "verify-audit";
 
     /// <summary>Commands that take words after them, with what these are.</summary>
@@ -25,6 +26,7 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
         [VerifyBackup] = ["folder"],
         [Restore] = ["folder"],
         [MoveStore] = [],
+        [CheckStore] = [],
         [VerifyAudit] = [],
     };
 
@@ -41,7 +43,7 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
 
     public bool IsAboutRecords => Verb is ExportRecord or VerifyRecord or ImportRecord or VerifyAudit;
 
-    public bool IsAboutStore => Verb is Backup or VerifyBackup or Restore or MoveStore;
+    public bool IsAboutStore => Verb is Backup or VerifyBackup or Restore or MoveStore or CheckStore;
 
     /// <exception cref="FormatException">An unknown command or option, or an option without its value.</exception>
     public static CommandLine Parse(IReadOnlyList<string> args)

@@ -1,9 +1,11 @@
+using System.Data.Common;
+using RehabRecords.Fhir.Search;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Host;
 
 namespace RehabRecords.Commands;
 
-/// <summary>The commands for an operator: back up, verify, restore and move a whole store. A backup is made while the service runs.</summary>
+/// <summary>The commands for an operator: back up, verify, restore, check and move a whole store. A backup and a check are made while the service runs.</summary>
 internal static class StoreCommands
 {
     private const int Failed = 1;
@@ -29,6 +31,7 @@ internal static class StoreCommands
             {
                 CommandLine.Backup => Backup(line.Arguments[0], settings, clock, stop.Token),
                 CommandLine.VerifyBackup => Verify(line.Arguments[0], stop.Token),
+                CommandLine.CheckStore => Check(settings, app.Services.GetRequiredService<SearchIndexer>(), stop.Token),
                 CommandLine.Restore => Restore(line.Arguments[0], settings, stop.Token),
                 _ => Move(settings, stop.Token),
             };
@@ -41,6 +44,10 @@ internal static class StoreCommands
         {
             await Console.Error.WriteLineAsync(different.Message);
             return NotWhole;
+        }
+        catch (DbException e)
+        {
+            return await FailAsync($"The database could not do it: {e.Message} Nothing was left half-done.");
         }
         catch (Exception e) when (e is StoreUnusableException or IOException or UnauthorizedAccessException or InvalidOperationException)
         {
@@ -68,6 +75,17 @@ internal static class StoreCommands
         Say(content);
         Console.WriteLine($"{folder} is whole: the record as it was at {content.At.UtcDateTime:yyyy-MM-dd HH:mm:ss} UTC.");
         return 0;
+    }
+
+    private static int Check(Settings settings, SearchIndexer indexer, CancellationToken ct)
+    {
+        using var progress = new ProgressLine();
+        var place = settings.Store.Place(settings.DataFolder);
+        var verdict = StoreCheck.Run(place, indexer, problem => Console.WriteLine($"- {problem}"), (what, rows) => progress.Show($"{what}: {rows}"), ct);
+        progress.Dispose();
+        Console.WriteLine($"Read: {verdict.Versions} versions against their digests, the histories, the index of {verdict.Resources} resources; {verdict.Engine}.");
+        Console.WriteLine(verdict.IsWhole ? $"{place.Name} is whole." : $"{place.Name} is NOT whole: {verdict.Problems} problems, named above. Keep it as it is, and restore the latest backup that verify-backup finds whole.");
+        return verdict.IsWhole ? 0 : NotWhole;
     }
 
     private static int Restore(string folder, Settings settings, CancellationToken ct)

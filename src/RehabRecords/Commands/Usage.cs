@@ -19,6 +19,7 @@ internal static class Usage
           ... -- backup FOLDER          copy the store into a new folder, while the service runs; prints counts and digests
           ... -- verify-backup FOLDER   read all of a backup and compare it with its list
           ... -- restore FOLDER         put a backup into an empty store, of either engine, and compare
+          ... -- check-store            read the whole store, while the service runs; ends with 3 and names each row that is not as it was stored
           ... -- move-store             copy the store of --data into the PostgreSQL database of the settings, and compare
 
         Options

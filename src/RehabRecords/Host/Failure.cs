@@ -20,6 +20,7 @@ internal sealed record Failure(int Status, IReadOnlyList<Issue> Issues)
         [Refusal.Ambiguous] = 412,
         [Refusal.KeyReused] = 422,
         [Refusal.Unavailable] = 503,
+        [Refusal.Damaged] = 500,
         [Refusal.TooMany] = 429,
         [Refusal.VersionNotNamed] = 428,
         [Refusal.UnknownFormat] = 415,

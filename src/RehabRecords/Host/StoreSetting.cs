@@ -1,4 +1,6 @@
+using System.Net;
 using System.Text.RegularExpressions;
+using Npgsql;
 using RehabRecords.Fhir.Search;
 using RehabRecords.Fhir.Store;
 
@@ -25,6 +27,9 @@ public sealed partial class StoreSetting
     /// <summary>Into how many the tables are divided by person, when the schema is made.</summary>
     public int Partitions { get; set; } = RecordStore.UsualPartitions;
 
+    /// <summary>Lets a connection to another machine go unencrypted, where the network itself encrypts.</summary>
+    public bool Unencrypted { get; set; }
+
     public bool IsPostgresql => Engine == Postgresql;
 
     public void Check()
@@ -36,7 +41,35 @@ public sealed partial class StoreSetting
         if (!SchemaName().IsMatch(Schema))
             throw new InvalidOperationException($"Setting {Settings.Section}:Store:Schema is '{Schema}'; give at most 40 lower-case letters, digits and '_', a letter first.");
         if (IsPostgresql)
-            _ = ConnectionText();
+            RefuseOpenLine(ConnectionText());
+    }
+
+    /// <summary>A record does not travel where others can read it. What is no connection at all is told when it is opened.</summary>
+    private void RefuseOpenLine(string text)
+    {
+        NpgsqlConnectionStringBuilder connection;
+        try
+        {
+            connection = new NpgsqlConnectionStringBuilder(text);
+        }
+        catch (Exception e) when (e is ArgumentException or FormatException or InvalidCastException or KeyNotFoundException)
+        {
+            return;
+        }
+
+        if (!Unencrypted && connection.SslMode < SslMode.Require && (connection.Host ?? "").Split(',').FirstOrDefault(host => !IsThisMachine(host.Trim())) is { } host)
+            throw new InvalidOperationException(
+                $"Setting {Settings.Section}:Store: the connection to {host} may go unencrypted (SSL Mode is {connection.SslMode}). Add SSL Mode=VerifyFull and Root Certificate=<file of the authority> to it; SSL Mode=Require encrypts too, but does not prove who answers. "
+                + $"Only where the network between the two encrypts by itself, set {Settings.Section}:Store:Unencrypted to true.");
+    }
+
+    private static bool IsThisMachine(string host)
+    {
+        // The folder of a socket, or a name or address, with or without a port.
+        if (host.StartsWith('/') || host.StartsWith('@'))
+            return true;
+        var name = host.Count(c => c == ':') == 1 ? host.Split(':')[0] : host;
+        return name.Equals("localhost", StringComparison.OrdinalIgnoreCase) || (IPAddress.TryParse(name, out var address) && IPAddress.IsLoopback(address));
     }
 
     /// <summary>Opens the record of a schema, or in a folder, as the engine has it.</summary>

@@ -87,6 +87,46 @@ public sealed class StoreCommandTests : IAsyncLifetime
     }
 
     [Fact]
+    public async Task What_changed_in_the_store_is_named_not_given_out_not_backed_up_and_had_again_from_the_backup()
+    {
+        await SaysAsync(0, "is whole", "check-store");
+        await SaysAsync(0, "holds", "backup", "backup");
+        await using (var store = await TestEngine.OpenAsync(Data, TestIndex.Indexer, _clock))
+        {
+            var changed = await store.Writers.EnqueueAsync(
+                s => s.Run($"UPDATE version SET json={(TestEngine.IsPostgresql ? "json || 'x'::bytea" : "CAST(CAST(json AS TEXT) || 'x' AS BLOB)")} WHERE id='p1' AND version=2"), default);
+            Assert.Equal(1, changed);
+            // It may be in use meanwhile.
+            var said = await SaysAsync(3, "Patient/p1/_history/2 is not as it was stored", "check-store");
+            Assert.Contains("1 problems", said, StringComparison.Ordinal);
+        }
+
+        await SaysAsync(3, "Patient/p1/_history/2 is not as it was stored", "backup", "another");
+        Assert.Empty(Directory.EnumerateFileSystemEntries(_folder, "another*"));
+        await SaysAsync(0, "found the same", "restore", "backup", "--data", "elsewhere");
+        await SaysAsync(0, "is whole", "check-store", "--data", "elsewhere");
+        await SaysAsync(1, "There is no store", "check-store", "--data", "nowhere");
+    }
+
+    [Theory]
+    [InlineData("Host=db.clinic.example;Database=d;Username=u;Password=geheim", "the connection to db.clinic.example may go unencrypted (SSL Mode is Prefer)")]
+    [InlineData("Host=127.0.0.1:1,10.0.0.7:5432;Database=d;Username=u;Password=geheim;SSL Mode=Disable", "the connection to 10.0.0.7:5432 may go unencrypted")]
+    // These are let through, and nobody is there.
+    [InlineData("Host=db.invalid;Database=d;Username=u;Password=geheim;SSL Mode=VerifyFull", "cannot be opened")]
+    [InlineData("Host=127.0.0.1:1,localhost:1;Database=d;Username=u;Password=geheim", "cannot be opened")]
+    [InlineData("Host=/nowhere;Database=d;Username=u;Password=geheim", "cannot be opened")]
+    [InlineData("Host=db.invalid;Database=d;Username=u;Password=geheim", "cannot be opened", "--RehabRecords:Store:Unencrypted", "true")]
+    public async Task A_connection_to_another_machine_is_encrypted_or_the_service_does_not_start(string connection, string says, params string[] settings)
+    {
+        var file = Path.Combine(_folder, "connection");
+        await File.WriteAllTextAsync(file, connection);
+        using var program = RunningProgram.StartOnSqlite(_folder, ["--RehabRecords:Store:Engine", "postgresql", "--RehabRecords:Store:ConnectionFile", file, "--urls", $"http://127.0.0.1:{RunningProgram.FreePort()}", .. settings]);
+        Assert.Equal(1, await program.EndAsync());
+        Assert.Contains(says, program.Said, StringComparison.Ordinal);
+        Assert.DoesNotContain("geheim", program.Said, StringComparison.Ordinal);
+    }
+
+    [Fact]
     public async Task Without_a_database_there_is_nowhere_to_move_to()
     {
         using var program = RunningProgram.StartOnSqlite(_folder, "move-store");

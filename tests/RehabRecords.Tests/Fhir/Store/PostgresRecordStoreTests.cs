@@ -93,6 +93,42 @@ public sealed partial class PostgresRecordStoreTests : IAsyncLifetime
     }
 
     [OnPostgresql]
+    public async Task A_role_that_may_only_add_versions_and_links_runs_the_service_and_can_change_no_event()
+    {
+        await using (await OpenAsync())
+        {
+        }
+
+        var role = _schema + "_service";
+        // As docs/operations.md has it.
+        TestEngine.Run($"""
+            CREATE ROLE {role} LOGIN;
+            GRANT USAGE ON SCHEMA {_schema} TO {role};
+            GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA {_schema} TO {role};
+            REVOKE UPDATE, DELETE ON {_schema}.version, {_schema}.audit_link FROM {role};
+            REVOKE INSERT, UPDATE, DELETE ON {_schema}.schemaversions FROM {role};
+            GRANT USAGE ON ALL SEQUENCES IN SCHEMA {_schema} TO {role};
+            DO $$ BEGIN EXECUTE (SELECT string_agg(format('REVOKE ALL ON %s FROM {role}', inhrelid::regclass), '; ') FROM pg_inherits WHERE inhparent='{_schema}.version'::regclass); END $$
+            """);
+        try
+        {
+            await using var store = await RecordStore.OpenPostgresAsync(TestEngine.Connection.Replace("Username=rehab", $"Username={role}", StringComparison.Ordinal), _schema, TestIndex.Indexer, Clock);
+            var person = await store.CreateAsync(Samples.Person("1"));
+            await store.UpdateAsync(new Patient { Id = person.Id }, 1);
+            await store.DeleteAsync("Patient", person.Id, 2);
+            await store.CreateAsync(new AuditEvent { Entity = [new() { What = new ResourceReference("Patient/p1") }] });
+            Assert.Equal(1, (await store.ExtendAuditChainAsync()).Number);
+            Assert.Equal(3, (await store.HistoryAsync("Patient", person.Id)).Count);
+            foreach (var sql in new[] { "UPDATE version SET json=''", "DELETE FROM version", "TRUNCATE version", "UPDATE audit_link SET hash=''", "DELETE FROM audit_link", "UPDATE version_0 SET json=''", "DELETE FROM version_0" })
+                Assert.Equal("42501", (await Assert.ThrowsAsync<Npgsql.PostgresException>(() => store.Writers.EnqueueAsync(s => s.Run(sql), default))).SqlState);
+        }
+        finally
+        {
+            TestEngine.Run($"DROP OWNED BY {role}; DROP ROLE {role}");
+        }
+    }
+
+    [OnPostgresql]
     public async Task A_schema_newer_than_the_program_is_refused_and_left_as_it_is()
     {
         var store = await OpenAsync();
