@@ -1,3 +1,5 @@
+using System.Data.Common;
+using System.Diagnostics;
 using Microsoft.Data.Sqlite;
 using Npgsql;
 
@@ -8,16 +10,19 @@ internal sealed class Backend : IDisposable
 {
     private readonly bool _ownsFolder;
     private readonly string _schema;
+    private readonly string _server = "";
 
-    public Backend(string? folder = null)
+    /// <param name="connection">Of another server than the one of all drills.</param>
+    public Backend(string? folder = null, string? connection = null)
     {
         _ownsFolder = folder is null;
         Folder = folder ?? Directory.CreateTempSubdirectory("rehabrecords-drill-").FullName;
         _schema = "drill_" + Guid.NewGuid().ToString("n")[..12];
         if (!OnServer)
             return;
+        _server = connection ?? Server;
         var file = Path.Combine(Folder, "connection");
-        File.WriteAllText(file, Server);
+        File.WriteAllText(file, _server);
         if (!OperatingSystem.IsWindows())
             File.SetUnixFileMode(file, UnixFileMode.UserRead | UnixFileMode.UserWrite);
         Environment = new Dictionary<string, string>
@@ -38,7 +43,10 @@ internal sealed class Backend : IDisposable
 
     public IReadOnlyDictionary<string, string> Environment { get; } = new Dictionary<string, string>();
 
-    private static string Server => Setting("REHAB_TEST_POSTGRES");
+    /// <summary>Tables and files of the store are named so.</summary>
+    public string Schema => OnServer ? _schema : "main";
+
+    public static string Server => Setting("REHAB_TEST_POSTGRES");
 
     /// <summary>How many instances of the service may work on it at once.</summary>
     public static int Instances => OnServer ? 2 : 1;
@@ -60,6 +68,59 @@ internal sealed class Backend : IDisposable
         await command.ExecuteNonQueryAsync();
     }
 
+    /// <summary>A command of the program on this store, as an operator types it.</summary>
+    public Process Start(params string[] command)
+    {
+        var start = new ProcessStartInfo("dotnet", [Path.Combine(AppContext.BaseDirectory, "RehabRecords.dll"), .. command, .. Arguments]) { RedirectStandardOutput = true, RedirectStandardError = true };
+        foreach (var (name, value) in Environment)
+            start.Environment[name] = value;
+        return Process.Start(start)!;
+    }
+
+    public async Task<(int Code, string Said)> RunAsync(params string[] command)
+    {
+        using var process = Start(command);
+        var error = process.StandardError.ReadToEndAsync();
+        var said = await process.StandardOutput.ReadToEndAsync();
+        await process.WaitForExitAsync();
+        return (process.ExitCode, said + await error);
+    }
+
+    /// <summary>Asks the store itself, beside the service; null where it cannot answer.</summary>
+    public object? Ask(string sql)
+    {
+        try
+        {
+            using var connection = Connect();
+            connection.Open();
+            using var command = connection.CreateCommand();
+            command.CommandText = (OnServer ? $"SET search_path TO {_schema}; " : "") + sql;
+            return command.ExecuteScalar();
+        }
+        catch (DbException)
+        {
+            return null;
+        }
+    }
+
+    /// <summary>Does something to the store itself, beside the service.</summary>
+    public void Do(string sql)
+    {
+        using var connection = Connect();
+        connection.Open();
+        using var command = connection.CreateCommand();
+        command.CommandText = (OnServer ? $"SET search_path TO {_schema}; " : "") + sql;
+        command.ExecuteNonQuery();
+    }
+
+    /// <summary>As the store was before versions had digests, and with an index of other definitions: what the next start has to bring up to date.</summary>
+    public void BackToTheOlderSchema() => Do(
+        "DROP INDEX version_without_digest; ALTER TABLE version DROP COLUMN digest; DELETE FROM schemaversions WHERE scriptname LIKE '%.004%'; UPDATE fact SET value='older' WHERE name='index'");
+
+    private DbConnection Connect() => OnServer
+        ? new NpgsqlConnection(_server + ";Pooling=false")
+        : new SqliteConnection(new SqliteConnectionStringBuilder { DataSource = Path.Combine(Folder, "records.db"), Mode = SqliteOpenMode.ReadWrite, Pooling = false }.ToString());
+
     /// <summary>What the engine itself finds wrong with its files; null when nothing.</summary>
     public string? Damage()
     {
@@ -75,7 +136,7 @@ internal sealed class Backend : IDisposable
 
     public void Dispose()
     {
-        if (OnServer)
+        if (OnServer && _server == Server)
             Run($"SET client_min_messages=warning; DROP SCHEMA IF EXISTS {_schema} CASCADE");
         if (_ownsFolder)
             Directory.Delete(Folder, recursive: true);
@@ -95,9 +156,9 @@ internal sealed class Backend : IDisposable
         }
     }
 
-    private static void Run(string sql)
+    private void Run(string sql)
     {
-        using var connection = new NpgsqlConnection(Server + ";Pooling=false");
+        using var connection = new NpgsqlConnection(_server + ";Pooling=false");
         connection.Open();
         using var command = new NpgsqlCommand(sql, connection);
         command.ExecuteNonQuery();

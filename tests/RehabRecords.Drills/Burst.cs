@@ -1,4 +1,5 @@
 using System.Collections.Concurrent;
+using System.Diagnostics;
 using System.Globalization;
 using System.Text;
 using System.Text.Json.Nodes;
@@ -50,9 +51,13 @@ internal sealed class Burst(string name, int entries = 20)
     /// <summary>Marks of transactions that were refused, with the status.</summary>
     public ConcurrentDictionary<string, int> Refused { get; } = new(StringComparer.Ordinal);
 
+    /// <summary>How long the longest took to be answered, or to hear nothing.</summary>
+    public TimeSpan Longest { get; private set; }
+
     /// <returns>The status, or null when no answer came.</returns>
     public async Task<int?> SendAsync(Instance instance, string mark)
     {
+        var began = Stopwatch.GetTimestamp();
         try
         {
             using var body = new StringContent(Transaction(mark), Encoding.UTF8, "application/fhir+json");
@@ -62,6 +67,11 @@ internal sealed class Burst(string name, int entries = 20)
         catch (Exception e) when (e is HttpRequestException or TaskCanceledException or IOException)
         {
             return null;
+        }
+        finally
+        {
+            var took = Stopwatch.GetElapsedTime(began);
+            Longest = took > Longest ? took : Longest;
         }
     }
 

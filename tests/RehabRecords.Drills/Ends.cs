@@ -13,26 +13,32 @@ internal static class Ends
         var random = new Random(seed);
         using var backend = new Backend();
         var (all, unanswered, wrongRepeats, slowest, damaged) = (new Tally(), 0, 0, TimeSpan.Zero, 0);
-        for (var round = 0; round < rounds; round++)
+        var instance = await Instance.StartAsync(backend);
+        try
         {
-            var burst = new Burst($"kill-{round}");
-            await using (var instance = await Instance.StartAsync(backend))
+            for (var round = 0; round < rounds; round++)
             {
+                var burst = new Burst($"kill-{round}");
                 var load = burst.RunAsync(instance, Clients, CancellationToken.None);
                 while (!burst.Acknowledged.Any())
                     await Task.Delay(5);
                 await Task.Delay(random.Next(50, 1500));
                 await instance.KillAsync();
                 await load;
+                damaged += backend.Damage() is null ? 0 : 1;
+                await instance.DisposeAsync();
+                // The one that finds what was left is the next to be killed.
+                var began = Stopwatch.GetTimestamp();
+                instance = await Instance.StartAsync(backend);
+                slowest = Longer(slowest, Stopwatch.GetElapsedTime(began));
+                all.Add(await burst.CountAsync(instance));
+                unanswered += burst.Unanswered.Count();
+                wrongRepeats += await burst.RepeatAsync(instance);
             }
-
-            damaged += backend.Damage() is null ? 0 : 1;
-            var began = Stopwatch.GetTimestamp();
-            await using var again = await Instance.StartAsync(backend);
-            slowest = Longer(slowest, Stopwatch.GetElapsedTime(began));
-            all.Add(await burst.CountAsync(again));
-            unanswered += burst.Unanswered.Count();
-            wrongRepeats += await burst.RepeatAsync(again);
+        }
+        finally
+        {
+            await instance.DisposeAsync();
         }
 
         return new Finding("killed in a burst of transactions", rounds, all.Acknowledged, all.Lost,
@@ -107,7 +113,7 @@ internal static class Ends
         for (var round = 0; round < rounds; round++)
         {
             using var backend = new Backend();
-            using (var import = Import(backend, zip))
+            using (var import = backend.Start("import-record", zip))
             {
                 await Task.Delay(random.Next(300, 4000));
                 if (!import.HasExited)
@@ -121,21 +127,13 @@ internal static class Ends
 
             await using (var between = await Instance.StartAsync(backend))
                 halves += await Person.CountAsync(between, person) is 0 or Results ? 0 : 1;
-            using (var import = Import(backend, zip))
+            using (var import = backend.Start("import-record", zip))
                 await import.WaitForExitAsync();
             await using var after = await Instance.StartAsync(backend);
             restored += await Person.CountAsync(after, person) == Results ? 1 : 0;
         }
 
         return new Finding("import of a record killed on the way, and done again", rounds, rounds, rounds - restored, $"{killed} killed before they were done; {halves} left half a record", halves == 0 && restored == rounds && killed > 0);
-    }
-
-    private static Process Import(Backend backend, string zip)
-    {
-        var start = new ProcessStartInfo("dotnet", [Path.Combine(AppContext.BaseDirectory, "RehabRecords.dll"), "import-record", zip, .. backend.Arguments]) { RedirectStandardOutput = true, RedirectStandardError = true };
-        foreach (var (name, value) in backend.Environment)
-            start.Environment[name] = value;
-        return Process.Start(start)!;
     }
 
     private static TimeSpan Longer(TimeSpan a, TimeSpan b) => a > b ? a : b;

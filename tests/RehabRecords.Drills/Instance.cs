@@ -1,7 +1,6 @@
 using System.Diagnostics;
 using System.Globalization;
 using System.Net;
-using System.Net.Sockets;
 
 namespace RehabRecords.Drills;
 
@@ -10,12 +9,13 @@ internal sealed class Instance : IAsyncDisposable
 {
     private readonly Process _process;
     private readonly List<string> _said = [];
+    private bool _disposed;
 
     private Instance(IReadOnlyList<string> before, Backend backend, IReadOnlyDictionary<string, string> environment)
     {
         Http = new HttpClient(new SocketsHttpHandler { MaxConnectionsPerServer = 1024 })
         {
-            BaseAddress = new Uri($"http://127.0.0.1:{FreePort()}"),
+            BaseAddress = new Uri($"http://127.0.0.1:{Cluster.FreePort()}"),
             Timeout = TimeSpan.FromSeconds(60),
         };
         IReadOnlyList<string> line = [.. before, "dotnet", Path.Combine(AppContext.BaseDirectory, "RehabRecords.dll"), "--urls", Http.BaseAddress.ToString().TrimEnd('/'), .. backend.Arguments];
@@ -57,13 +57,24 @@ internal sealed class Instance : IAsyncDisposable
     /// <param name="before">A program that runs it, with its arguments.</param>
     public static async Task<Instance> StartAsync(Backend backend, IReadOnlyList<string>? before = null, IReadOnlyDictionary<string, string>? environment = null)
     {
-        var instance = new Instance(before ?? [], backend, environment ?? new Dictionary<string, string>());
+        var instance = Begin(backend, before, environment);
+        await instance.UntilReadyAsync();
+        return instance;
+    }
+
+    /// <summary>Starts it, and does not wait.</summary>
+    public static Instance Begin(Backend backend, IReadOnlyList<string>? before = null, IReadOnlyDictionary<string, string>? environment = null) =>
+        new(before ?? [], backend, environment ?? new Dictionary<string, string>());
+
+    /// <exception cref="InvalidOperationException">It ended, or takes minutes.</exception>
+    public async Task UntilReadyAsync()
+    {
         for (var began = Stopwatch.GetTimestamp(); ; await Task.Delay(20))
         {
-            if (!instance.Runs || Stopwatch.GetElapsedTime(began) > TimeSpan.FromMinutes(3))
-                throw new InvalidOperationException("The service did not start: " + instance.LastWords);
-            if (await instance.StatusAsync("/health/ready") == HttpStatusCode.OK)
-                return instance;
+            if (!Runs || Stopwatch.GetElapsedTime(began) > TimeSpan.FromMinutes(3))
+                throw new InvalidOperationException("The service did not start: " + LastWords);
+            if (await StatusAsync("/health/ready") == HttpStatusCode.OK)
+                return;
         }
     }
 
@@ -88,6 +99,8 @@ internal sealed class Instance : IAsyncDisposable
         await _process.WaitForExitAsync();
     }
 
+    public Task EndedAsync() => _process.WaitForExitAsync();
+
     /// <summary>Asks it to end, and waits.</summary>
     public async Task StopAsync()
     {
@@ -99,6 +112,9 @@ internal sealed class Instance : IAsyncDisposable
 
     public async ValueTask DisposeAsync()
     {
+        if (_disposed)
+            return;
+        _disposed = true;
         Http.Dispose();
         if (Runs)
             await KillAsync();
@@ -115,12 +131,5 @@ internal sealed class Instance : IAsyncDisposable
             if (_said.Count > 200)
                 _said.RemoveRange(0, 100);
         }
-    }
-
-    private static int FreePort()
-    {
-        using var listener = new TcpListener(IPAddress.Loopback, 0);
-        listener.Start();
-        return ((IPEndPoint)listener.LocalEndpoint).Port;
     }
 }

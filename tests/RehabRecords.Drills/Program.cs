@@ -26,6 +26,12 @@ Drill[] drills =
     // The clock that is set is that of the process, and the connection to a server does not survive that.
     new("clock", "the clock is set", 20, 4, Engines.Sqlite, Clocks.StepAsync),
     new("restart", "the database restarted under load", 9, 3, Engines.Postgresql, Servers.RestartAsync),
+    new("rot", "a stored version changed by a bit", 10, 1, Engines.Both, Rot.BitAsync),
+    new("upgrade-killed", "killed while an older store is brought up to date", 20, 1, Engines.Both, Upgrades.KilledAsync),
+    new("start-at-once", "instances start at one moment", 10, 3, Engines.Both, Upgrades.AtOnceAsync),
+    new("server-full", "the database's disk full", 4, 0, Engines.Postgresql, ServerFaults.FullAsync),
+    new("silence", "the line to the database silent", 4, 0, Engines.Postgresql, ServerFaults.SilenceAsync),
+    new("promoted", "primary killed, standby promoted", 10, 1, Engines.Postgresql, ServerFaults.PromotedAsync),
     new("huge", "bodies without end", 1, 1, Engines.Sqlite, Clients.HugeAsync),
     new("slow", "connections that trickle", 500, 100, Engines.Sqlite, Clients.SlowAsync),
 ];
@@ -46,7 +52,7 @@ var engine = Option("--engine") switch
     var other => throw new ArgumentException($"--engine is '{other}'; it may be sqlite or postgresql."),
 };
 Backend.OnServer = engine == Engines.Postgresql;
-foreach (var drill in drills.Where(d => d.On.HasFlag(engine) && (args[0] is "all" or "few" || d.Name == args[0])))
+foreach (var drill in drills.Where(d => d.On.HasFlag(engine) && (args[0] == "all" || (args[0] == "few" && d.Few > 0) || d.Name == args[0])))
 {
     var finding = await drill.RunAsync(Option("--rounds") is { } rounds ? int.Parse(rounds, CultureInfo.InvariantCulture) : args[0] == "few" ? drill.Few : drill.Rounds, seed);
     Console.WriteLine($"{(finding.Passed ? "held" : "FAILED"),-7}{drill.Name}: {finding.Fault}; {finding.Rounds} rounds, {finding.Acknowledged} acknowledged, {finding.Lost} lost; {finding.Remark}");
