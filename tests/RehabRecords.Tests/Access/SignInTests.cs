@@ -40,6 +40,27 @@ public sealed class SignInApp : AccessApp
         Assert.Equal("/caseload", location);
         return browser;
     }
+
+    /// <summary>Somebody of the organisation, with a programme that began a week ago.</summary>
+    internal async Task<(string Person, string Programme)> ProgrammeAsync(HttpClient http, params (string Path, string? Json)[] changes)
+    {
+        var today = DateOnly.FromDateTime(Now.UtcDateTime);
+        foreach (var code in new[] { "coin-stacking", "key-turning", "towel-wiping" })
+            await http.SendAsync("POST", "/api/exercises", TradeApp.With(TradeApp.Exercise, ("code", $"\"{code}\""), ("title", $"\"{code}\"")).ToJsonString());
+        await http.SendAsync("POST", "/api/templates", TradeApp.Template);
+        var person = (string)(await http.ExpectAsync(HttpStatusCode.Created, "POST", "/api/people", TradeApp.Person))["id"]!;
+        var programme = TradeApp.With(TradeApp.Programme(person).ToJsonString(), [("start", $"\"{today.AddDays(-7):yyyy-MM-dd}\""), ("end", $"\"{today.AddDays(30):yyyy-MM-dd}\""), .. changes]);
+        return (person, (string)(await http.ExpectAsync(HttpStatusCode.Created, "POST", "/api/programmes", programme.ToJsonString()))["id"]!);
+    }
+
+    /// <summary>The draft that a session of yesterday leaves behind.</summary>
+    internal async Task<string> NoteAsync(HttpClient http, string programme)
+    {
+        var person = ((string)(await http.ExpectAsync(HttpStatusCode.OK, "GET", $"/api/programmes/{programme}"))["person"]!).Split('/')[^1];
+        var session = await http.ExpectAsync(HttpStatusCode.Created, "POST", "/api/sessions",
+            TradeApp.Session((person, programme), ("doneAt", $"\"{DateOnly.FromDateTime(Now.UtcDateTime).AddDays(-1):yyyy-MM-dd}T10:00:00Z\"")).ToJsonString());
+        return ((string)session["note"]!["address"]!).Split('/')[^1];
+    }
 }
 
 public sealed class SignInTests(SignInApp app) : IClassFixture<SignInApp>
@@ -100,7 +121,8 @@ public sealed class SignInTests(SignInApp app) : IClassFixture<SignInApp>
     public async Task A_signature_carries_the_name_of_who_signed_in_whatever_the_form_says()
     {
         using var notes = await app.AsAsync(app.Hill);
-        var note = await DraftAsync(notes);
+        var (_, programme) = await app.ProgrammeAsync(notes);
+        var note = await app.NoteAsync(notes, programme);
         var student = await app.SignedInAsync("Sorrel Pretend", "student", "hill", "student physiotherapist");
         var helper = await app.SignedInAsync("Hollis Unreal", "support-worker", "hill", "support worker");
         var at = $"/notes/{note}";
@@ -147,19 +169,5 @@ public sealed class SignInTests(SignInApp app) : IClassFixture<SignInApp>
         {
             TestEngine.Drop(folder);
         }
-    }
-
-    private async Task<string> DraftAsync(HttpClient http)
-    {
-        var today = DateOnly.FromDateTime(app.Now.UtcDateTime);
-        foreach (var code in new[] { "coin-stacking", "key-turning", "towel-wiping" })
-            await http.SendAsync("POST", "/api/exercises", TradeApp.With(TradeApp.Exercise, ("code", $"\"{code}\""), ("title", $"\"{code}\"")).ToJsonString());
-        await http.SendAsync("POST", "/api/templates", TradeApp.Template);
-        var person = (string)(await http.ExpectAsync(HttpStatusCode.Created, "POST", "/api/people", TradeApp.Person))["id"]!;
-        var programme = (string)(await http.ExpectAsync(HttpStatusCode.Created, "POST", "/api/programmes",
-            TradeApp.With(TradeApp.Programme(person).ToJsonString(), ("start", $"\"{today.AddDays(-7):yyyy-MM-dd}\""), ("end", $"\"{today.AddDays(30):yyyy-MM-dd}\"")).ToJsonString()))["id"]!;
-        var session = await http.ExpectAsync(HttpStatusCode.Created, "POST", "/api/sessions",
-            TradeApp.Session((person, programme), ("doneAt", $"\"{today.AddDays(-1):yyyy-MM-dd}T10:00:00Z\"")).ToJsonString());
-        return ((string)session["note"]!["address"]!).Split('/')[^1];
     }
 }

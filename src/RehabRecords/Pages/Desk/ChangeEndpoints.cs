@@ -20,28 +20,28 @@ internal static class ChangeEndpoints
                 From = typed.Day("from", form.Text("from")),
                 Lock = form.Text("lock") switch { "yes" => true, "no" => false, _ => null },
                 Reason = form.Text("reason"),
-                By = ClinicianFields.Of(form, "by").ToClinician(),
+                By = ClinicianFields.By(http, form, "by").ToClinician(),
             }, ct), ct), ct));
         desk.MapPost("revision", (string id, IFormCollection form, HttpContext http, ReviseProgramme revise, CancellationToken ct) =>
-            DeskEndpoints.ChangeAsync(id, form, http, "revision", "revised", async typed => await revise.RunAsync(id, await typed.AskAsync(http, RevisionOf(form, typed), ct), ct), ct));
+            DeskEndpoints.ChangeAsync(id, form, http, "revision", "revised", async typed => await revise.RunAsync(id, await typed.AskAsync(http, RevisionOf(http, form, typed), ct), ct), ct));
         desk.MapPost("pause", (string id, IFormCollection form, HttpContext http, PauseProgramme pause, CancellationToken ct) =>
             DeskEndpoints.ChangeAsync(id, form, http, "pause", "paused", async typed => await pause.BeginAsync(id, await typed.AskAsync(http, new PauseRequest
             {
                 From = typed.Day("from", form.Text("from")),
                 To = typed.Day("to", form.Text("to")),
                 Reason = form.Text("reason"),
-                By = ClinicianFields.Of(form, "by").ToClinician(),
+                By = ClinicianFields.By(http, form, "by").ToClinician(),
             }, ct), ct), ct));
         desk.MapPost("pauses/{from}/end", (string id, string from, IFormCollection form, HttpContext http, PauseProgramme pause, CancellationToken ct) =>
             DeskEndpoints.ChangeAsync(id, form, http, $"end-{from}", "pause-ended", async typed => await pause.EndAsync(id, from, await typed.AskAsync(http, new PauseEndRequest
             {
                 To = typed.Day("to", form.Text("to")),
-                By = ClinicianFields.Of(form, "by").ToClinician(),
+                By = ClinicianFields.By(http, form, "by").ToClinician(),
             }, ct), ct), ct));
     }
 
     /// <summary>One exercise is changed, added or stopped by each form; several changes of one day are several forms.</summary>
-    private static RevisionRequest RevisionOf(IFormCollection form, Typed typed)
+    private static RevisionRequest RevisionOf(HttpContext http, IFormCollection form, Typed typed)
     {
         var fields = ExerciseFields.Of(form, "");
         var what = form.Text("what");
@@ -63,7 +63,7 @@ internal static class ChangeEndpoints
                 }]
                 : null,
             Reason = form.Text("reason"),
-            By = ClinicianFields.Of(form, "by").ToClinician(),
+            By = ClinicianFields.By(http, form, "by").ToClinician(),
         };
     }
 }

@@ -23,28 +23,28 @@ internal static class DeskEndpoints
     public static void MapDesk(this IEndpointRouteBuilder routes)
     {
         routes.MapGet("/people/{id}/programmes/new", async (string id, HttpContext http, DeskReads desk, CancellationToken ct) =>
-            New(await desk.NewAsync(id, WhoOf(http), ct)));
+            New(await desk.NewAsync(id, ClinicianFields.Working(http), ct)));
         routes.MapPost("/people/{id}/programmes/new", BeginAsync);
         routes.MapGet("/programmes/{id}/desk", async (string id, string? done, HttpContext http, DeskReads desk, CancellationToken ct) =>
-            Page(await desk.ReadAsync(id, WhoOf(http), ct) with { Done = DoneWords.GetValueOrDefault(done ?? "") }));
+            Page(await desk.ReadAsync(id, ClinicianFields.Working(http), ct) with { Done = DoneWords.GetValueOrDefault(done ?? "") }));
         routes.MapPost("/programmes/{id}/desk", SaveAsync).WithFormOptions(valueCountLimit: MostFields);
         routes.MapPost("/programmes/{id}/desk/activation", (string id, IFormCollection form, HttpContext http, ActivateProgramme activate, CancellationToken ct) =>
             ChangeAsync(id, form, http, "activation", "handed-over", async typed =>
             {
                 await RefuseIfMovedAsync(http, id, form, ct);
-                await activate.RunAsync(id, await typed.AskAsync(http, new ActivationRequest { By = ClinicianFields.Of(form, "by").ToClinician() }, ct), ct);
+                await activate.RunAsync(id, await typed.AskAsync(http, new ActivationRequest { By = ClinicianFields.By(http, form, "by").ToClinician() }, ct), ct);
             }, ct));
         routes.MapPost("/programmes/{id}/desk/withdrawal", (string id, IFormCollection form, HttpContext http, WithdrawDraft withdraw, CancellationToken ct) =>
             ChangeAsync(id, form, http, "withdrawal", "withdrawn", async typed =>
             {
                 await RefuseIfMovedAsync(http, id, form, ct);
-                await withdraw.RunAsync(id, await typed.AskAsync(http, new DraftWithdrawalRequest { By = ClinicianFields.Of(form, "by").ToClinician(), Reason = form.Text("reason") }, ct), ct);
+                await withdraw.RunAsync(id, await typed.AskAsync(http, new DraftWithdrawalRequest { By = ClinicianFields.By(http, form, "by").ToClinician(), Reason = form.Text("reason") }, ct), ct);
             }, ct));
         routes.MapPost("/programmes/{id}/desk/briefing", (string id, IFormCollection form, HttpContext http, Brief brief, CancellationToken ct) =>
             ChangeAsync(id, form, http, "brief", "briefed", async typed => await brief.GiveAsync(id, await typed.AskAsync(http, new BriefingRequest
             {
                 Points = form.Text("points")?.Split('\n', StringSplitOptions.RemoveEmptyEntries | StringSplitOptions.TrimEntries) ?? [],
-                By = ClinicianFields.Of(form, "by").ToClinician(),
+                By = ClinicianFields.By(http, form, "by").ToClinician(),
                 Required = form.ContainsKey("required"),
             }, ct), ct), ct));
         routes.MapPost("/programmes/{id}/desk/acknowledgement", (string id, IFormCollection form, HttpContext http, Brief brief, CancellationToken ct) =>
@@ -73,7 +73,7 @@ internal static class DeskEndpoints
 
     private static async Task<IResult> BeginAsync(string id, IFormCollection form, HttpContext http, DeskReads desk, PrescribeProgramme prescribe, CancellationToken ct)
     {
-        var (fields, typed) = (NewFields.Of(form), new Typed());
+        var (fields, typed) = (NewFields.Of(http, form), new Typed());
         var view = await desk.NewAsync(id, fields.Author, ct);
         try
         {
@@ -90,8 +90,11 @@ internal static class DeskEndpoints
 
     private static async Task<IResult> SaveAsync(string id, IFormCollection form, HttpContext http, DeskReads desk, RewriteDraft rewrite, CancellationToken ct)
     {
-        var (fields, typed) = (DeskFields.Of(form), new Typed());
-        var view = await desk.ReadAsync(id, WhoOf(http), ct);
+        var (fields, typed) = (DeskFields.Of(http, form), new Typed());
+        var view = await desk.ReadAsync(id, ClinicianFields.Working(http), ct);
+        // Whoever signs in and saves a draft does not become its prescriber by that.
+        if (view.Programme.Author is not null && ClinicianFields.SignedIn(http) is not null)
+            fields = fields with { Author = new() };
         if (!view.IsDraft)
             throw new RefusedException(Refusal.Conflict, OperationOutcome.IssueType.Conflict,
                 $"The programme was handed over or withdrawn while it was on your desk (it is {view.Programme.Status}), so it is not written anew. Open {view.Address} for the ways to change it.", "id");
@@ -124,7 +127,7 @@ internal static class DeskEndpoints
         }
         catch (RefusedException refused) when (refused.Refusal is not (Refusal.Unavailable or Refusal.NotFound))
         {
-            var view = await http.RequestServices.GetRequiredService<DeskReads>().ReadAsync(id, WhoOf(http), ct);
+            var view = await http.RequestServices.GetRequiredService<DeskReads>().ReadAsync(id, ClinicianFields.Working(http), ct);
             return Page(view with
             {
                 Typed = form.Where(f => f.Key[0] != '_').ToDictionary(f => f.Key, f => f.Value.ToString(), StringComparer.Ordinal),
@@ -163,10 +166,6 @@ internal static class DeskEndpoints
     }
 
     private static string TagOf(IFormCollection form) => int.TryParse(form["version"], out var version) && version > 0 ? VersionTag.Of(version) : "";
-
-    /// <summary>Who is working, as far as this browser knows.</summary>
-    internal static ClinicianFields WhoOf(HttpContext http) =>
-        http.RequestServices.GetRequiredService<You.WhoCookie>().Read(http) is { } who ? new(who.Name, who.Role, who.Registration) : new();
 
     private static RazorComponentResult<NewProgrammePage> New(NewProgrammeView view, int status = StatusCodes.Status200OK) => new(new { Model = view }) { StatusCode = status };
 

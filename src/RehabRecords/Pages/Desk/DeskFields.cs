@@ -57,7 +57,7 @@ public sealed record DeskFields
         };
     }
 
-    internal static DeskFields Of(IFormCollection form)
+    internal static DeskFields Of(HttpContext http, IFormCollection form)
     {
         var added = form.Text("add.exercise") is { } chosen ? new ExerciseFields { Exercise = chosen, Side = form.Text("add.side") } : null;
         return new DeskFields
@@ -72,7 +72,7 @@ public sealed record DeskFields
             Goals = [.. Rows(form, "goals", "description").Select(i => GoalFields.Of(form, $"goals[{i}]")).Where(g => !g.IsEmpty)],
             Tailored = form.Text("reporting.tailored"),
             Reporting = ReportingItems.ToDictionary(i => i.Member, i => form.Text($"reporting.{i.Member}"), StringComparer.Ordinal),
-            Author = ClinicianFields.Of(form, "author"),
+            Author = ClinicianFields.By(http, form, "author"),
         };
     }
 
@@ -132,7 +132,25 @@ public sealed record DeskFields
 /// <summary>Who does something, as typed.</summary>
 public sealed record ClinicianFields(string? Name = null, string? Role = null, string? Registration = null)
 {
+    /// <summary>As typed, such as a witness, who need not be whoever is signed in.</summary>
     internal static ClinicianFields Of(IFormCollection form, string path) => new(form.Text($"{path}.name"), form.Text($"{path}.role"), form.Text($"{path}.registration"));
+
+    /// <summary>Who does what a form asks for: whoever signed in, whatever the form says; as typed where nobody signs in.</summary>
+    internal static ClinicianFields By(HttpContext http, IFormCollection form, string path) => SignedIn(http) ?? Of(form, path);
+
+    /// <summary>Null where nobody signs in; without a name where it is no person who calls.</summary>
+    internal static ClinicianFields? SignedIn(HttpContext http)
+    {
+        var cookie = http.RequestServices.GetRequiredService<You.WhoCookie>();
+        return cookie.IsSignedIn ? Of(cookie.Read(http)) : null;
+    }
+
+    /// <summary>Who is working, as far as this browser knows.</summary>
+    internal static ClinicianFields Working(HttpContext http) => Of(http.RequestServices.GetRequiredService<You.WhoCookie>().Read(http));
+
+    internal string Words => string.Join(", ", new[] { Name, Role, Registration is null ? null : $"registration {Registration}" }.OfType<string>());
+
+    private static ClinicianFields Of(You.Who? who) => who is null ? new() : new(who.Name, who.Role, who.Registration);
 
     internal Clinician? ToClinician() => this is { Name: null, Role: null, Registration: null } ? null : new Clinician { Name = Name, Role = Role, Registration = Registration };
 }

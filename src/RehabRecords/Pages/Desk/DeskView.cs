@@ -117,7 +117,7 @@ public sealed record NewFields
     /// <summary>The same form sent twice makes one draft.</summary>
     public string Once { get; init; } = "";
 
-    internal static NewFields Of(IFormCollection form) => new()
+    internal static NewFields Of(HttpContext http, IFormCollection form) => new()
     {
         From = form.Text("template"),
         LevelReason = form.Text("levelReason"),
@@ -129,7 +129,7 @@ public sealed record NewFields
         TimeZone = form.Text("timeZone"),
         PainLimit = form.Text("painLimit"),
         BriefingRequired = form.ContainsKey("briefingRequired"),
-        Author = ClinicianFields.Of(form, "author"),
+        Author = ClinicianFields.By(http, form, "author"),
         Once = form.Text("once") is { Length: <= 40 } once && once.All(char.IsAsciiLetterOrDigit) ? once : "",
     };
 

@@ -48,7 +48,7 @@ internal static class LinksEndpoints
             {
                 For = form.Text("for"),
                 ValidUntil = typed.Day("validUntil", form.Text("validUntil")),
-                By = ClinicianFields.Of(form, "by").ToClinician(),
+                By = ClinicianFields.By(http, form, "by").ToClinician(),
             }, ct, form.Text("once"));
             var kept = (KeptAnswer)await links.MakeAsync(id, asked, ct);
             var address = JsonSerializer.Deserialize<HomeLinkAnswer>(kept.Answer.Body.Span, TradeJson.Options)!.Address;
@@ -65,7 +65,7 @@ internal static class LinksEndpoints
     {
         try
         {
-            var asked = await new Typed().AskAsync(http, new HomeLinkRevocationRequest { Reason = form.Text("reason"), By = ClinicianFields.Of(form, "by").ToClinician() }, ct);
+            var asked = await new Typed().AskAsync(http, new HomeLinkRevocationRequest { Reason = form.Text("reason"), By = ClinicianFields.By(http, form, "by").ToClinician() }, ct);
             await links.RevokeAsync(link, asked, ct);
             http.Response.Headers.Location = $"/programmes/{id}/home-links";
             return Results.StatusCode(StatusCodes.Status303SeeOther);
@@ -86,7 +86,7 @@ internal static class LinksEndpoints
     private static async Task<LinksView> ViewAsync(string id, HttpContext http, HandOutHomeLink links, RecordStore store, CancellationToken ct)
     {
         var (programme, _) = await store.RoutedAsync<CarePlan>(id, "programme", ct);
-        var who = DeskEndpoints.WhoOf(http);
+        var who = ClinicianFields.Working(http);
         var person = Rules.Bare(programme.Subject.Reference!, "Patient");
         return new LinksView(id, programme.Title ?? "Programme", person, DeskReads.NameOf((await store.RoutedAsync<Patient>(person, "person", ct)).Resource), await links.ListAsync(id, ct))
         {

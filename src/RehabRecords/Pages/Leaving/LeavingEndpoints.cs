@@ -15,17 +15,17 @@ internal static class LeavingEndpoints
 {
     public static void MapLeaving(this IEndpointRouteBuilder routes)
     {
-        routes.MapGet("/people/{id}/discharge", async (string id, HttpContext http, LeavingReads reads, CancellationToken ct) => Page(await reads.FormAsync(id, DeskEndpoints.WhoOf(http), ct)));
+        routes.MapGet("/people/{id}/discharge", async (string id, HttpContext http, LeavingReads reads, CancellationToken ct) => Page(await reads.FormAsync(id, ClinicianFields.Working(http), ct)));
         routes.MapPost("/people/{id}/discharge", BeginAsync);
-        routes.MapGet("/discharges/{id}", async (string id, HttpContext http, LeavingReads reads, CancellationToken ct) => Page(await reads.DischargeAsync(id, DeskEndpoints.WhoOf(http), ct)));
+        routes.MapGet("/discharges/{id}", async (string id, HttpContext http, LeavingReads reads, CancellationToken ct) => Page(await reads.DischargeAsync(id, ClinicianFields.Working(http), ct)));
         routes.MapPost("/discharges/{id}/completion", CompleteAsync);
-        routes.MapGet("/people/{id}/letters/new", async (string id, HttpContext http, LeavingReads reads, CancellationToken ct) => Page(await reads.LetterAsync(id, DeskEndpoints.WhoOf(http), ct)));
+        routes.MapGet("/people/{id}/letters/new", async (string id, HttpContext http, LeavingReads reads, CancellationToken ct) => Page(await reads.LetterAsync(id, ClinicianFields.Working(http), ct)));
         routes.MapPost("/people/{id}/letters/new", WriteAsync);
     }
 
     private static async Task<IResult> BeginAsync(string id, IFormCollection form, HttpContext http, Discharge discharge, LeavingReads reads, CancellationToken ct)
     {
-        var (fields, typed) = (DischargeFields.Of(form), new Typed());
+        var (fields, typed) = (DischargeFields.Of(form).By(http, "author"), new Typed());
         try
         {
             var begun = await discharge.BeginAsync(await typed.AskAsync(http, DischargeFields.ToRequest(fields, id, typed), ct), ct);
@@ -39,7 +39,7 @@ internal static class LeavingEndpoints
 
     private static async Task<IResult> CompleteAsync(string id, IFormCollection form, HttpContext http, CompleteDischarge complete, LeavingReads reads, CancellationToken ct)
     {
-        var (fields, typed) = (RequestFields.Of(form), new Typed());
+        var (fields, typed) = (RequestFields.Of(form).By(http, "by"), new Typed());
         try
         {
             await complete.RunAsync(id, await typed.AskAsync(http, new CompletionRequest
@@ -57,7 +57,7 @@ internal static class LeavingEndpoints
 
     private static async Task<IResult> WriteAsync(string id, IFormCollection form, HttpContext http, WriteLetter write, LeavingReads reads, CancellationToken ct)
     {
-        var (fields, typed) = (LetterFields.Of(form), new Typed());
+        var (fields, typed) = (LetterFields.Of(form).By(http, "author"), new Typed());
         try
         {
             var written = await write.RunAsync(await typed.AskAsync(http, LetterFields.ToRequest(fields, id, typed), ct, form.Text("once")), ct);

@@ -40,6 +40,19 @@ public sealed class RequestFields
         return fields;
     }
 
+    /// <summary>Where people sign in, it is who signed in who asks for it, whatever was sent.</summary>
+    internal RequestFields By(HttpContext http, string path)
+    {
+        if (ClinicianFields.SignedIn(http) is { } who)
+            foreach (var (member, value) in new[] { ("name", who.Name), ("role", who.Role), ("registration", who.Registration) })
+            {
+                _values.Remove($"{path}.{member}");
+                Put($"{path}.{member}", value);
+            }
+
+        return this;
+    }
+
     internal void Put(string field, string? text)
     {
         if (!string.IsNullOrWhiteSpace(text))
