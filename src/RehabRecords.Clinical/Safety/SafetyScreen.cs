@@ -38,7 +38,7 @@ public static class SafetyScreen
             raised.Add((Get(code), "ticked by the reporter", session.Evidence));
         foreach (var harm in session.Harms)
             foreach (var flag in Catalogue.Where(flag => flag.Harms.Any(h => h.Kind == harm.Kind && h.Severities.Contains(harm.Severity))))
-                raised.Add((flag, $"reported harm: {harm.Kind}, {harm.Severity}", harm.Evidence));
+                raised.Add((flag, $"reported harm: {harm.Kind.Replace('-', ' ')}, {harm.Severity}", harm.Evidence));
         foreach (var result in session.Exercises)
             if (PainAbove(result, painLimit) is { } pain)
                 raised.Add((Get("pain-above-limit"), pain, result.Evidence));

@@ -136,7 +136,7 @@ public static class DischargeRules
         "No review date was given.", "The clinician gave no review date.", Minimum);
 
     public static readonly NoteRule LeftOpen = new("discharge-left-open", PlanAndActions, StatementKind.Reported,
-        "Left open at discharge: {address}. {clinician} accepts this, because “{reason}”", "The clinician overrode a blocker of the discharge. A red flag can never be overridden.", Stated);
+        "Left open at discharge: {what it is}. {clinician} accepts this, because “{reason}”", "The clinician overrode a blocker of the discharge. A red flag can never be overridden.", Stated);
 
     public static readonly NoteRule Author = new("discharge-author", PersonCompleting, StatementKind.Reported,
         "Discharge form filled in by {clinician}; the rest was drafted by software from the record.", "Always.", Stated);

@@ -82,5 +82,15 @@ internal static class PlanHeadings
 
     private static IEnumerable<Statement> LeftOpen(DischargeRecord d) =>
         (d.Form.Stated.Overrides ?? []).Select(o => DischargeRules.LeftOpen.State(o.Blocker!.Replace('/', '-'),
-            $"Left open at discharge: {o.Blocker}. {d.Form.AuthorWords} accepts this, because {NotePhrases.Quote(o.Reason!)}", PersonHeadings.Stated(d)));
+            $"Left open at discharge: {Kind(o.Blocker)}. {d.Form.AuthorWords} accepts this, because {NotePhrases.Quote(o.Reason!)}", PersonHeadings.Stated(d)));
+
+    /// <summary>What it is; its address stands in the form behind the statement and says nothing to a reader.</summary>
+    private static string Kind(string blocker) => blocker.Split('/')[0] switch
+    {
+        "Composition" => "a note that was not signed",
+        "Task" => "a task that was not done",
+        "CarePlan" => "a draft programme that was not handed over",
+        "ServiceRequest" => "a prescription that had not begun",
+        _ => blocker,
+    };
 }

@@ -65,7 +65,7 @@ public class DischargeTests(TradeApp app) : IClassFixture<TradeApp>
             + "Requested by Rowan Invented, physiotherapist: “Keep practising.” Owner: The person. No day was set.", discharge.Text("discharge-action"));
         Assert.Equal("Dr Imagined, GP, Pebblewick Surgery.\nPerrin Placeholder, person.", discharge.Text("discharge-recipient"));
         Assert.Contains("Stop rule (shoulder pain), for Stacking coins", discharge.Text("discharge-caution"));
-        Assert.Contains($"Left open at discharge: Composition/{of.Note}.", discharge.Text("discharge-left-open"));
+        Assert.Contains("Left open at discharge: a note that was not signed.", discharge.Text("discharge-left-open"));
         Assert.Equal("Carer training, as Rowan Invented, physiotherapist states: Quill Placeholder, sister, on 12 June 2026: “Supporting the arm.” Observed afterwards: “Unprompted, twice.”", discharge.Text("discharge-training"));
         Assert.All(discharge["summary"]!["statements"]!.AsArray(), s => Assert.NotEmpty(s!["evidence"]!.AsArray()));
         Assert.Empty(discharge["blockers"]!.AsArray());
