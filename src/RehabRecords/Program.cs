@@ -25,6 +25,7 @@ using RehabRecords.RecordExport;
 using RehabRecords.Rest;
 using RehabRecords.Rest.Bulk;
 using RehabRecords.Sessions;
+using RehabRecords.Tasks;
 using RehabRecords.Trade;
 
 _ = ExpressionLimits.Apply();
@@ -50,6 +51,7 @@ return await Start.RunAsync(args, static args =>
     builder.Services.AddExchange();
     builder.Services.AddNotes(new Uri(settings.PublicUrl));
     builder.Services.AddDischarges();
+    builder.Services.AddTasks();
     builder.Services.AddLetters();
     builder.Services.AddRecordExport();
     builder.Services.AddDocuments();
@@ -81,6 +83,7 @@ return await Start.RunAsync(args, static args =>
     app.MapHomeLinks();
     app.MapMeasures();
     app.MapFlags();
+    app.MapTasks();
     app.MapProgress();
     app.MapNotes();
     app.MapDischarges();

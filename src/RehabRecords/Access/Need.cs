@@ -60,6 +60,7 @@ internal sealed record Need(Asks Asks, Act Act = default)
         ("POST", "/api/discharges", Of(Act.Discharge)),
         ("POST", "/api/exchange", Of(Act.TakeIn)),
         ("POST", "/api/letters", Of(Act.EditNote)),
+        ("POST", "/api/tasks/", Of(Act.ChangeProgramme)),
 
         ("*", "/you", new(Asks.SignIn)),
         ("GET", "/", Of(Act.ReadRecord)),
@@ -71,6 +72,10 @@ internal sealed record Need(Asks Asks, Act Act = default)
         ("GET", "/library", Of(Act.ReadRecord)),
         ("GET", "/discharges/", Of(Act.ReadRecord)),
         ("GET", "/received/", Of(Act.ReadRecord)),
+        ("GET", "/conflicts/", Of(Act.ReadRecord)),
+        ("GET", "/tasks/", Of(Act.ReadRecord)),
+        ("POST", "/tasks/", Of(Act.ChangeProgramme)),
+        ("POST", "/conflicts/", Of(Act.TakeIn)),
         ("POST", "/people/{id}/discharge", Of(Act.Discharge)),
         ("POST", "/discharges/", Of(Act.Discharge)),
         ("POST", "/people/{id}/letters/new", Of(Act.EditNote)),

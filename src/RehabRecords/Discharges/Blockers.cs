@@ -3,8 +3,8 @@ using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Flags;
 using RehabRecords.Progress;
+using RehabRecords.Tasks;
 using RehabRecords.Terms;
-using FhirTask = Hl7.Fhir.Model.Task;
 
 namespace RehabRecords.Discharges;
 
@@ -14,7 +14,11 @@ namespace RehabRecords.Discharges;
 /// <param name="What">What it is, in words.</param>
 /// <param name="Remedy">How it is cleared out of the way.</param>
 /// <param name="CanBeOverridden">Whether a clinician may leave it open with a reason. A red flag never.</param>
-public sealed record BlockerView(string Kind, string Blocker, string What, string Remedy, bool CanBeOverridden);
+public sealed record BlockerView(string Kind, string Blocker, string What, string Remedy, bool CanBeOverridden)
+{
+    /// <summary>The programme by which it is settled, for a page to lead there; not part of the answer, whose remedy names it.</summary>
+    internal string? Programme { get; init; }
+}
 
 /// <summary>
 /// What must be settled before somebody is discharged. An open red flag stands in the way whatever anybody says; the rest
@@ -22,9 +26,6 @@ public sealed record BlockerView(string Kind, string Blocker, string What, strin
 /// </summary>
 internal static class Blockers
 {
-    private static readonly FhirTask.TaskStatus?[] Closed =
-        [FhirTask.TaskStatus.Completed, FhirTask.TaskStatus.Cancelled, FhirTask.TaskStatus.Failed, FhirTask.TaskStatus.Rejected, FhirTask.TaskStatus.EnteredInError];
-
     /// <param name="lastDay">The day of discharge.</param>
     public static async Task<IReadOnlyList<BlockerView>> OfAsync(RecordStore store, string person, IReadOnlyList<ProgrammeRecord> programmes, DateOnly lastDay, CancellationToken ct)
     {
@@ -39,12 +40,9 @@ internal static class Blockers
                     orderby note.Event.FirstOrDefault()?.Period?.End, note.Id
                     select new BlockerView("unsigned-note", $"Composition/{note.Id}", $"“{note.Title}” up to {note.Event.FirstOrDefault()?.Period?.End}, not signed",
                         $"read it and sign it (/api/notes/{note.Id})", true);
-        var tasks = from task in await store.FindAllAsync<FhirTask>($"patient=Patient/{person}", ct)
-                    // A link for reporting from home ends by itself and is nothing anybody has to do.
-                    where !Closed.Contains(task.Status) && task.Code.CodeIn(Systems.HomeLink) is null
-                    orderby task.AuthoredOn, task.Id
-                    select new BlockerView("open-task", $"Task/{task.Id}", $"task “{task.Description ?? task.Code?.Text ?? "without a description"}”, {task.StatusElement?.JsonValue}{(task.Owner?.Display is { } owner ? $", with {owner}" : "")}",
-                        $"have it done or cancel it (PUT /fhir/Task/{task.Id} with the status completed or cancelled)", true);
+        var tasks = from task in await OpenTasks.OfAsync(store, person, ct)
+                    select new BlockerView("open-task", $"Task/{task.Id}", $"task “{OpenTasks.WhatOf(task)}”, {task.StatusElement?.JsonValue}{(task.Owner?.Display is { } owner ? $", with {owner}" : "")}",
+                        $"have it done or cancel it (POST /api/tasks/{task.Id}/outcome)", true);
         var drafts = from plan in await store.FindAllAsync<CarePlan>($"subject=Patient/{person}", ct)
                      where plan.Status == RequestStatus.Draft
                      orderby plan.Id
@@ -56,7 +54,7 @@ internal static class Blockers
                          && Addresses.Day(Programmes.Timings.Bounds(request)?.Start) > lastDay
                      orderby request.Id
                      select new BlockerView("prescription-to-come", $"ServiceRequest/{request.Id}", $"prescription “{request.Code?.Text}”, which begins on {Programmes.Timings.Bounds(request)?.Start}, after the discharge, and would never hold",
-                         $"take it out by a revision (POST /api/programmes/{programme.Programme.Id}/revisions)", true);
+                         $"take it out by a revision (POST /api/programmes/{programme.Programme.Id}/revisions)", true) { Programme = programme.Programme.Id };
         return [.. flags, .. notes, .. tasks, .. drafts, .. toCome];
     }
 

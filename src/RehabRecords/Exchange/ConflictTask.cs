@@ -53,7 +53,8 @@ internal static class ConflictTask
         void Put(string kind, DataType value) => task.Input.Add(new FhirTask.ParameterComponent { Type = new CodeableConcept { Text = kind }, Value = value });
     }
 
-    public static bool IsOne(FhirTask task) => task.Is(WorkItem.ExchangeConflict);
+    /// <summary>Whether it asks for a choice; without the document that came in there is nothing to choose from.</summary>
+    public static bool IsOne(FhirTask task) => task.Is(WorkItem.ExchangeConflict) && task.Input.Exists(i => i.Type.Text == Original);
 
     public static void Close(this FhirTask task, string choice, string reason, ResourceReference by, DateTimeOffset now)
     {
@@ -61,15 +62,18 @@ internal static class ConflictTask
         task.LastModifiedElement = new FhirDateTime(now);
         task.Owner = by;
         task.Output.Add(new FhirTask.OutputComponent { Type = new CodeableConcept { Text = Chosen }, Value = new FhirString(choice) });
-        task.Text = Readable.Of([.. Told.Lines(task), PlainWords.Sentence($"Decided on {now:d MMMM yyyy} by {by.Display}: {choice}, because: {reason}")]);
+        task.Text = Readable.Of([.. Narratives.Lines(task), PlainWords.Sentence($"Decided on {now:d MMMM yyyy} by {by.Display}: {choice}, because: {reason}")]);
     }
 
     public static void Supersede(this FhirTask task, DateTimeOffset now)
     {
         task.Status = FhirTask.TaskStatus.Cancelled;
         task.LastModifiedElement = new FhirDateTime(now);
-        task.Text = Readable.Of([.. Told.Lines(task), "A later version came in; it is decided there."]);
+        task.Text = Readable.Of([.. Narratives.Lines(task), "A later version came in; it is decided there."]);
     }
+
+    /// <summary>The address under which the first of their versions lies.</summary>
+    public static string SenderOf(FhirTask task) => task.Input.Where(i => i.Type.Text == InConflict).Select(i => (i.Value as FhirUri)?.Value).OfType<string>().FirstOrDefault() ?? "";
 
     public static string OriginalOf(FhirTask task) =>
         task.Input.Where(i => i.Type.Text == Original).Select(i => (i.Value as ResourceReference).IdOf("Binary")).FirstOrDefault() ?? throw new FormatException($"Task/{task.Id} does not name what came in.");

@@ -79,7 +79,7 @@ internal static class ConsentMapping
         // One that would have begun later never held.
         if (consent.Provision.Period.Start is not { } start || string.CompareOrdinal(start, Iso(today)) <= 0)
             consent.Provision.Period.End = Iso(today);
-        consent.Text = Readable.Of([.. Told.Lines(consent), words]);
+        consent.Text = Readable.Of([.. Narratives.Lines(consent), words]);
     }
 
     public static ConsentAnswer ToAnswer(this Consent consent) => new()
@@ -92,7 +92,7 @@ internal static class ConsentMapping
         RecipientName = consent.Provision?.Actor.FirstOrDefault()?.Reference?.Display,
         From = consent.Provision?.Period?.Start,
         To = consent.Provision?.Period?.End,
-        Text = string.Join('\n', Told.Lines(consent)),
+        Text = string.Join('\n', Narratives.Lines(consent)),
     };
 
     private static string Iso(DateOnly day) => day.ToString("yyyy-MM-dd", CultureInfo.InvariantCulture);

@@ -60,34 +60,34 @@ internal static class ExchangeCover
         var flags = content.Of<Flag>().OrderBy(f => f.Status == Flag.FlagStatus.Active ? 0 : 1).ThenBy(f => f.Id, StringComparer.Ordinal).ToList();
         var tasks = content.Of<FhirTask>().Where(t => t.Code.CodeIn(Systems.Decision) is null).ToList();
         yield return new("Home sheet", "69730-0", HomeSheet.Lines(content.Programme, active), active);
-        yield return new("Programme", "18776-5", [.. Told.Lines(content.Programme), .. earlier.Select(r => $"Earlier: {string.Join(' ', Told.Lines(r).Take(2))}")],
+        yield return new("Programme", "18776-5", [.. Narratives.Lines(content.Programme), .. earlier.Select(r => $"Earlier: {string.Join(' ', Narratives.Lines(r).Take(2))}")],
             content.Of<CarePlan>().OrderBy(p => p.Id == content.Programme.Id ? 0 : 1).Concat<Resource>(earlier));
-        yield return new("Precautions and red flags", "104605-1", flags.SelectMany(f => Told.Lines(f).Select(l => $"{l} ({f.StatusElement?.JsonValue})")), flags);
+        yield return new("Precautions and red flags", "104605-1", flags.SelectMany(f => Narratives.Lines(f).Select(l => $"{l} ({f.StatusElement?.JsonValue})")), flags);
         var goals = content.Of<Goal>().ToList();
         yield return new("Goals", "61146-7", goals.SelectMany(GoalLines), goals);
         yield return new("Measures: first and latest", "30954-2", Measures(content), content.Measures);
         var decisions = content.Decisions.ToList();
-        yield return new("Decisions so far", null, decisions.SelectMany(d => Told.Lines(d)), decisions);
+        yield return new("Decisions so far", null, decisions.SelectMany(d => Narratives.Lines(d)), decisions);
         var sessions = content.Sessions;
         var results = content.Of<Observation>().Where(o => !ExchangeContent.IsMeasure(o)).ToList();
         yield return new("Sessions", "62387-6", sessions.SelectMany(s => SessionLines(s, content, results)), [.. sessions, .. results, .. content.Of<AdverseEvent>()]);
         var briefings = content.Of<Communication>().ToList();
-        yield return new("Briefing of the carer", null, briefings.SelectMany(Told.Lines).Concat(tasks.SelectMany(Told.Lines)), [.. briefings, .. tasks]);
+        yield return new("Briefing of the carer", null, briefings.SelectMany(Narratives.Lines).Concat(tasks.SelectMany(Narratives.Lines)), [.. briefings, .. tasks]);
         List<DomainResource> team = [.. content.Of<CareTeam>(), .. content.Of<RelatedPerson>(), .. content.Of<Practitioner>(), .. content.Of<PractitionerRole>(), .. content.Of<Organization>()];
-        yield return new("Team", null, team.SelectMany(Told.Lines), team);
-        yield return new("Consent to share", null, Told.Lines(consent).Prepend(PlainWords.Sentence($"Shared with {recipient.Name}")), [consent]);
+        yield return new("Team", null, team.SelectMany(Narratives.Lines), team);
+        yield return new("Consent to share", null, Narratives.Lines(consent).Prepend(PlainWords.Sentence($"Shared with {recipient.Name}")), [consent]);
         List<DomainResource> library = [.. content.Of<PlanDefinition>(), .. content.Of<ActivityDefinition>()];
         yield return new("Library, as prescribed from", null, library.SelectMany(Definition), library);
         var provenance = content.Of<Provenance>().ToList();
-        yield return new("Where it comes from", null, provenance.SelectMany(Told.Lines).DefaultIfEmpty("Each resource names its author; nothing more is recorded."), provenance);
+        yield return new("Where it comes from", null, provenance.SelectMany(Narratives.Lines).DefaultIfEmpty("Each resource names its author; nothing more is recorded."), provenance);
         var others = content.Current.Except(
             [content.Person, .. content.Of<CarePlan>(), .. content.Of<ServiceRequest>(), .. flags, .. goals, .. content.Of<Observation>(), .. content.Of<FhirTask>(), .. sessions,
                 .. content.Of<AdverseEvent>(), .. briefings, .. team, consent, .. library, .. provenance]).ToList();
         if (others.Count > 0)
-            yield return new("Further", null, others.OfType<DomainResource>().SelectMany(Told.Lines), others);
+            yield return new("Further", null, others.OfType<DomainResource>().SelectMany(Narratives.Lines), others);
     }
 
-    private static IEnumerable<string> GoalLines(Goal goal) => Told.Lines(goal) is { Count: > 0 } lines ? lines
+    private static IEnumerable<string> GoalLines(Goal goal) => Narratives.Lines(goal) is { Count: > 0 } lines ? lines
         : [PlainWords.Sentence($"{goal.Description.Text}, {goal.LifecycleStatusElement?.JsonValue}"),
             .. goal.GetExtensions(Extensions.AttainmentLevel).Select(l => PlainWords.Sentence($"{l.GetExtensionValue<Integer>("level")?.Value:+0;-0;0}: {l.GetExtensionValue<FhirString>("description")?.Value}"))];
 
@@ -97,12 +97,12 @@ internal static class ExchangeCover
         return ordered.Count == 1 ? Line("Measured once", ordered[0]) : Line("First", ordered[0]).Concat(Line("Latest", ordered[^1]));
     });
 
-    private static IEnumerable<string> Line(string which, Observation measure) => [$"{which}: {string.Join(' ', Told.Lines(measure))}"];
+    private static IEnumerable<string> Line(string which, Observation measure) => [$"{which}: {string.Join(' ', Narratives.Lines(measure))}"];
 
     private static IEnumerable<string> SessionLines(Procedure session, ExchangeContent content, List<Observation> results) =>
-        [.. Told.Lines(session),
-            .. results.Where(o => o.PartOf.Exists(p => p.IdOf("Procedure") == session.Id)).SelectMany(o => Told.Lines(o)),
-            .. content.Of<AdverseEvent>().Where(h => h.SuspectEntity.Exists(s => s.Instance.IdOf("Procedure") == session.Id)).SelectMany(Told.Lines)];
+        [.. Narratives.Lines(session),
+            .. results.Where(o => o.PartOf.Exists(p => p.IdOf("Procedure") == session.Id)).SelectMany(o => Narratives.Lines(o)),
+            .. content.Of<AdverseEvent>().Where(h => h.SuspectEntity.Exists(s => s.Instance.IdOf("Procedure") == session.Id)).SelectMany(Narratives.Lines)];
 
     private static IEnumerable<string> Definition(DomainResource definition) =>
         [definition switch

@@ -36,7 +36,7 @@ public static class ExchangeEndpoints
                 + "business identifiers, never by name; where that is not certain it is refused (412) with the candidates, and `person` (an id, or `new`) decides. Taken in twice, it changes nothing. "
                 + "What was changed here and there is a conflict: nothing is written over, and a task asks a clinician to choose. `check=true` only says what would happen.");
         exchange.MapGet("conflicts", ListAsync).WithSummary("List conflicts of a person").WithDescription("What was changed here and by another team, open ones first. `person` is the person's id.");
-        exchange.MapGet("conflicts/{id}", ConflictAsync).Refuses().WithSummary("Read a conflict").WithDescription("What differs, what waits for the decision, and what was decided.");
+        exchange.MapGet("conflicts/{id}", ConflictAsync).Refuses().WithSummary("Read a conflict").WithDescription("What differs, what waits for the decision, and what was decided. `state` goes back with the decision as `seen`, so that nobody decides on what has moved since.");
         exchange.MapPost("conflicts/{id}/resolution", ResolveAsync)
             .Produces<ImportAnswer>(StatusCodes.Status200OK, "application/json").ProducesProblem(StatusCodes.Status409Conflict).ProducesProblem(StatusCodes.Status422UnprocessableEntity)
             .Refuses().WithExample("resolution")
@@ -72,11 +72,10 @@ public static class ExchangeEndpoints
         return [.. (await ConflictTask.OfAsync(store, patient.Id!, ct)).OrderBy(t => t.Status == FhirTask.TaskStatus.Requested ? 0 : 1).ThenBy(t => t.AuthoredOn, StringComparer.Ordinal).Select(Answer)];
     }
 
-    private static async Task<ConflictAnswer> ConflictAsync(string id, RecordStore store, CancellationToken ct)
+    private static async Task<ConflictAnswer> ConflictAsync(string id, [FromServices] TakeIn takeIn, CancellationToken ct)
     {
-        var (task, _) = await store.RoutedAsync<FhirTask>(id, "conflict", ct);
-        return ConflictTask.IsOne(task) ? Answer(task)
-            : throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"Task '{id}' is no conflict; GET /api/exchange/conflicts lists them.", "id");
+        var conflict = await takeIn.LookAsync(id, ct);
+        return Answer(conflict.Task) with { State = conflict.State };
     }
 
     private static async Task<IResult> ResolveAsync(string id, Posted<ResolutionRequest> posted, [FromServices] TakeIn takeIn, CancellationToken ct) =>
@@ -84,7 +83,7 @@ public static class ExchangeEndpoints
 
     private static ConflictAnswer Answer(FhirTask task) => new(
         task.Id!, task.StatusElement?.JsonValue as string, task.For?.Reference, task.Focus?.Reference, task.Description, ConflictTask.Texts(task), ConflictTask.WaitingIn(task),
-        $"Binary/{ConflictTask.OriginalOf(task)}", ConflictTask.ChoiceOf(task), task.Owner?.Display, string.Join('\n', Told.Lines(task)));
+        $"Binary/{ConflictTask.OriginalOf(task)}", ConflictTask.ChoiceOf(task), task.Owner?.Display, string.Join('\n', Narratives.Lines(task)));
 
     internal static string Caller(HttpContext http) => http.Connection.RemoteIpAddress?.ToString() ?? "unknown";
 }

@@ -29,6 +29,9 @@ internal sealed record Step(Incoming Entry, Twin Twin, Fate Fate, Resource? Writ
 
     /// <summary>What came in, in our words.</summary>
     public Resource? Said { get; init; }
+
+    /// <summary>Our version in which both sides were last the same; null where they have never met, or it was not looked for.</summary>
+    public Resource? Common { get; init; }
 }
 
 /// <summary>Decides what becomes of each resource that came in; writes nothing.</summary>
@@ -77,13 +80,13 @@ internal sealed class ImportPlan(RecordStore store, string fhirBase)
         var theirsThen = source is null ? null : Number(LiteralReference.Of(source).Version);
         var sent = CitedVersions.OwnVersion(entry.Resource, fhirBase);
         if (entry.Version <= theirsThen || (At(sent) is { } was && Content.Same(said, was)) || (At(taken) is { } then && Content.Same(said, then)))
-            return new Step(entry, twin, Fate.Unchanged, null, "Ours is newer.");
+            return new Step(entry, twin, Fate.Unchanged, null, "Ours is newer.") { Common = At(taken ?? sent) };
 
         if ((sent is null ? taken : taken is null ? sent : Math.Max(sent.Value, taken.Value)) is not { } common || At(common) is not { } from)
             return Met(entry, twin, here, said, decision);
-        return twin.Version == common || Content.Same(from, here)
+        return (twin.Version == common || Content.Same(from, here)
             ? new Step(entry, twin, Fate.Updated, said)
-            : Conflict($"It was changed here (version {twin.Version}, last the same at version {common}) and there (version {entry.Version?.ToString(CultureInfo.InvariantCulture) ?? "not told"}).", Content.Differences(here, said));
+            : Conflict($"It was changed here (version {twin.Version}, last the same at version {common}) and there (version {entry.Version?.ToString(CultureInfo.InvariantCulture) ?? "not told"}).", Content.Differences(here, said))) with { Common = from };
 
         Step Conflict(string why, IReadOnlyList<string> differs) => decision == Choice.Theirs
             ? new Step(entry, twin, Fate.Updated, said)

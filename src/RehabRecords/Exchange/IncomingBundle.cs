@@ -2,6 +2,7 @@ using System.Globalization;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Validation;
+using FhirTask = Hl7.Fhir.Model.Task;
 
 namespace RehabRecords.Exchange;
 
@@ -63,6 +64,8 @@ internal sealed record IncomingBundle(Bundle Bundle, string Sender, IReadOnlyLis
                 continue;
             if (!Taken.Contains(resource.TypeName))
                 issues.Add(Issue.Error(OperationOutcome.IssueType.NotSupported, $"{resource.TypeName} is not taken in by exchange. Leave the entry out.", path));
+            else if (resource is FhirTask task && ConflictTask.IsOne(task))
+                issues.Add(Issue.Error(OperationOutcome.IssueType.NotSupported, "A choice between two versions is asked for where they meet, and is not taken in from elsewhere. Leave the entry out.", path));
             else if (LiteralReference.Of(fullUrl) is { Base.Length: > 0 } at ? at.Type != resource.TypeName || at.Id != resource.Id : !fullUrl.StartsWith("urn:uuid:", StringComparison.Ordinal))
                 issues.Add(Issue.Error(OperationOutcome.IssueType.Value, $"The fullUrl '{fullUrl}' does not fit the resource: give [base]/{resource.TypeName}/{resource.Id}, or a urn:uuid.", path + ".fullUrl"));
             else

@@ -18,6 +18,9 @@ public sealed record ResolutionRequest
 
     [Required, Description("Why.")]
     public string? Reason { get; init; }
+
+    [Description("The `state` of the conflict as it was read. With it, the decision is refused (409) where the record was changed since.")]
+    public string? Seen { get; init; }
 }
 
 internal sealed class ResolutionRules : AbstractValidator<ResolutionRequest>
@@ -30,9 +33,11 @@ internal sealed class ResolutionRules : AbstractValidator<ResolutionRequest>
         RuleFor(r => r.By).SetValidator(new ClinicianRules()!);
         RuleFor(r => r.Reason).Needed("why it is decided so");
         RuleFor(r => r.Reason).Text(Rules.LongText);
+        RuleFor(r => r.Seen).Text(Rules.ShortText);
     }
 }
 
 /// <summary>Something that waits for a clinician's choice, or that was decided.</summary>
+/// <param name="State">Which versions of ours it was compared with, to be sent with the decision as `seen`; null in a list, and once it is decided.</param>
 public sealed record ConflictAnswer(
-    string Id, string? Status, string? Person, string? About, string? From, IReadOnlyList<string> Differences, IReadOnlyList<string> Waiting, string Original, string? Choice, string? DecidedBy, string Text);
+    string Id, string? Status, string? Person, string? About, string? From, IReadOnlyList<string> Differences, IReadOnlyList<string> Waiting, string Original, string? Choice, string? DecidedBy, string Text, string? State = null);

@@ -39,18 +39,18 @@ internal sealed class TakeIn(RecordStore store, RecordWriter writer, ResourceVal
     }
 
     /// <summary>Takes in what waited, as a clinician decided.</summary>
+    /// <exception cref="RefusedException">NotFound; Conflict when it is decided already, or when something was changed since the clinician read it.</exception>
     public async Task<ImportAnswer> DecideAsync(string taskId, ResolutionRequest request, CancellationToken ct) => await AgainAsync(async () =>
     {
-        var (task, version) = await store.RoutedAsync<FhirTask>(taskId, "conflict", ct);
-        if (!ConflictTask.IsOne(task))
-            throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"Task '{taskId}' is no conflict; GET /api/exchange/conflicts lists them.", "id");
+        var (task, version, arrival) = await AskedAsync(taskId, ct);
         if (!task.IsOpen())
             throw new RefusedException(Refusal.Conflict, OperationOutcome.IssueType.Conflict, $"Conflict '{taskId}' is {task.StatusElement?.JsonValue}, not open; nothing is to be decided.", "id");
-        var (binary, _) = await store.NamedAsync<Binary>("id", ConflictTask.OriginalOf(task), "original", ct);
-        var bundle = (Bundle)ResourceReader.Read(binary.Data, binary.ContentType!.Contains("xml", StringComparison.Ordinal) ? FhirFormat.Xml : FhirFormat.Json);
         var choice = request.Choice == ResolutionRequest.Theirs ? Choice.Theirs : Choice.Ours;
-        return await OnceAsync(new Arrival(binary.Data, binary.ContentType, bundle), task.For.IdOf("Patient"), choice, false, null, async (set, cancel) =>
+        return await OnceAsync(arrival, task.For.IdOf("Patient"), choice, false, null, async (set, steps, cancel) =>
         {
+            if (request.Seen is { } seen && seen != OpenConflict.StateOf(steps))
+                throw new RefusedException(Refusal.Conflict, OperationOutcome.IssueType.Conflict,
+                    $"seen is '{Rules.Shown(seen)}', and the record was changed since; read /api/exchange/conflicts/{taskId} again and decide on what it says now.", "seen");
             var by = await request.By!.ReferenceAsync(store, set, cancel);
             task.Close(request.Choice!, request.Reason!, by, clock.GetUtcNow());
             set.Update(task, version);
@@ -58,14 +58,37 @@ internal sealed class TakeIn(RecordStore store, RecordWriter writer, ResourceVal
         }, ct);
     });
 
+    /// <summary>A conflict as it stands now, for whoever is to decide it. Writes nothing.</summary>
+    /// <exception cref="RefusedException">NotFound.</exception>
+    public async Task<OpenConflict> LookAsync(string taskId, CancellationToken ct)
+    {
+        var (task, _, arrival) = await AskedAsync(taskId, ct);
+        var (incoming, person) = (IncomingBundle.Of(arrival.Bundle), task.For.IdOf("Patient"));
+        return new OpenConflict(task, incoming, task.IsOpen() ? await PlanAsync(incoming, person, Choice.None, ct) : []);
+    }
+
+    private async Task<(FhirTask Task, int Version, Arrival Arrival)> AskedAsync(string taskId, CancellationToken ct)
+    {
+        var (task, version) = await store.RoutedAsync<FhirTask>(taskId, "conflict", ct);
+        if (!ConflictTask.IsOne(task))
+            throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"Task '{taskId}' is no conflict; GET /api/exchange/conflicts lists them.", "id");
+        var (binary, _) = await store.NamedAsync<Binary>("id", ConflictTask.OriginalOf(task), "original", ct);
+        var format = binary.ContentType!.Contains("xml", StringComparison.Ordinal) ? FhirFormat.Xml : FhirFormat.Json;
+        return (task, version, new Arrival(binary.Data, binary.ContentType, (Bundle)ResourceReader.Read(binary.Data, format)));
+    }
+
+    private async Task<IReadOnlyList<Step>> PlanAsync(IncomingBundle incoming, string? person, Choice decision, CancellationToken ct)
+    {
+        var settled = await ConflictTask.SettledAsync(store, await PeopleAsync(incoming, person, ct), ct);
+        return await new ImportPlan(store, settings.FhirBase).MakeAsync(incoming, person, decision, settled, ct);
+    }
+
     private async Task<ImportAnswer> OnceAsync(
-        Arrival arrival, string? person, Choice decision, bool check, string? caller, Func<WriteSet, CancellationToken, Task<ResourceReference>>? decided, CancellationToken ct)
+        Arrival arrival, string? person, Choice decision, bool check, string? caller, Func<WriteSet, IReadOnlyList<Step>, CancellationToken, Task<ResourceReference>>? decided, CancellationToken ct)
     {
         var now = clock.GetUtcNow();
         var incoming = IncomingBundle.Of(arrival.Bundle);
-        var plan = new ImportPlan(store, settings.FhirBase);
-        var settled = await ConflictTask.SettledAsync(store, await PeopleAsync(incoming, person, ct), ct);
-        var steps = await plan.MakeAsync(incoming, person, decision, settled, ct);
+        var steps = await PlanAsync(incoming, person, decision, ct);
         var (set, original) = (new WriteSet(), $"Binary/{arrival.Id}");
         foreach (var step in steps.Where(s => s.Write is not null))
             _ = step.Twin.Version == 0 ? set.Create(step.Write!) : set.Update(step.Write!, step.Twin.Version);
@@ -76,7 +99,7 @@ internal sealed class TakeIn(RecordStore store, RecordWriter writer, ResourceVal
         string? task = null;
         if (decision == Choice.None && steps.Any(s => s.Fate == Fate.Conflict))
             task = await AskAsync(set, incoming, steps, original, now, ct);
-        var by = decided is null ? null : await decided(set, ct);
+        var by = decided is null ? null : await decided(set, steps, ct);
         if (set.Writes.Count == 0 || check)
             return ImportAnswer.Of(incoming, steps, task, null, null);
 

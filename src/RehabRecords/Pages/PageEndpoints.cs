@@ -1,4 +1,5 @@
 using RehabRecords.Pages.Caseload;
+using RehabRecords.Pages.Conflicts;
 using RehabRecords.Pages.Desk;
 using RehabRecords.Pages.Home;
 using RehabRecords.Pages.Leaving;
@@ -7,6 +8,7 @@ using RehabRecords.Pages.Person;
 using RehabRecords.Pages.Received;
 using RehabRecords.Pages.Review;
 using RehabRecords.Pages.Sheets;
+using RehabRecords.Pages.Tasks;
 using RehabRecords.Pages.You;
 
 namespace RehabRecords.Pages;
@@ -29,6 +31,7 @@ internal static class PageEndpoints
         services.AddSingleton<HomeGuard>();
         services.AddScoped<TakeReport>();
         services.AddScoped<LeavingReads>();
+        services.AddScoped<ConflictReads>();
     }
 
     public static void MapPages(this IEndpointRouteBuilder app)
@@ -46,6 +49,8 @@ internal static class PageEndpoints
         pages.MapReview();
         pages.MapLeaving();
         pages.MapReceived();
+        pages.MapConflicts();
+        pages.MapTaskPage();
         pages.MapYou();
         pages.MapGet("/help", static () => new Microsoft.AspNetCore.Http.HttpResults.RazorComponentResult<HelpPage>());
     }

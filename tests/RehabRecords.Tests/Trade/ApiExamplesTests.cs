@@ -76,6 +76,11 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         var consent = await PostAsync("consent", $"/api/people/{ids["person"]}/consents");
         await PostAsync("resolution", $"/api/exchange/conflicts/{await ConflictAsync(ids["programme"], (string)consent["recipient"]!)}/resolution");
         await PostAsync("withdrawal", $"/api/people/{ids["person"]}/consents/{consent["id"]}/withdrawal");
+        using (var asked = await app.Http.PostAsync("/fhir/Task", TestApp.Json($$"""
+            { "resourceType": "Task", "status": "requested", "intent": "order", "description": "Send the splint to be mended.", "for": { "reference": "Patient/{{ids["person"]}}" }, "authoredOn": "2026-06-20",
+              "owner": { "display": "Vale Community Team" }, "restriction": { "period": { "end": "2026-07-01" } } }
+            """, "application/fhir+json")))
+            await PostAsync("task-outcome", $"/api/tasks/{JsonNode.Parse(await asked.Content.ReadAsStringAsync())!["id"]}/outcome");
         await app.SignedAsync(((string)(await PostAsync("letter", "/api/letters"))["composition"]!).Split('/')[1]);
         // The next draft, which the discharge leaves open with a reason.
         var next = await app.PostAsync("/api/notes", new JsonObject { ["programme"] = ids["programme"] });

@@ -4,6 +4,7 @@ namespace RehabRecords.Pages.Caseload;
 public enum AttentionKind
 {
     RedFlag,
+    Conflict,
     Briefing,
     Task,
     Draft,
@@ -23,6 +24,7 @@ internal static class AttentionKinds
     public static readonly IReadOnlyList<(AttentionKind Kind, string Code, string Words)> All =
     [
         (AttentionKind.RedFlag, "red-flag", "Red flag not cleared"),
+        (AttentionKind.Conflict, "conflict", "Changed here and by another team"),
         (AttentionKind.Briefing, "briefing", "Briefing not acknowledged"),
         (AttentionKind.Task, "task", "Open task"),
         (AttentionKind.Draft, "draft", "Draft waiting for review"),

@@ -92,8 +92,13 @@ internal sealed class FollowedCaseload(RecordStore store, Settings settings, Tim
         var soon = today.AddDays(settings.Caseload.AheadDays);
         foreach (var flag in person.RedFlags.Values)
             yield return new(AttentionKind.RedFlag, $"{flag.Words}, since {Wording(flag.Since)}", flag.Since, page + "#flags");
-        foreach (var task in person.Tasks.Values)
-            yield return new(task.Briefing ? AttentionKind.Briefing : AttentionKind.Task, $"{task.Words}, since {Wording(task.Since)}", task.Since, page + "#programmes");
+        foreach (var (id, task) in person.Tasks)
+            yield return task.Kind switch
+            {
+                AttentionKind.Conflict => new(task.Kind, $"a choice waits, since {Wording(task.Since)}", task.Since, $"/conflicts/{id}"),
+                AttentionKind.Briefing => new(task.Kind, $"{task.Words}, since {Wording(task.Since)}", task.Since, page + "#programmes"),
+                _ => new(task.Kind, $"{task.Words}, since {Wording(task.Since)}", task.Since, page + "#tasks"),
+            };
         foreach (var (id, draft) in person.Drafts)
             yield return new(AttentionKind.Draft, $"{draft.Title}, {Wording(draft.Since)}", draft.Since, $"/notes/{id}");
         foreach (var programme in person.Programmes.Values.Where(p => p.Status == "active"))

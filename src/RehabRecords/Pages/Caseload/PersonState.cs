@@ -25,7 +25,7 @@ internal sealed class PersonState(string id)
 
     public Dictionary<string, (string Description, DateOnly Due)> Goals { get; } = new(StringComparer.Ordinal);
 
-    public Dictionary<string, (string Words, DateOnly Since, bool Briefing)> Tasks { get; } = new(StringComparer.Ordinal);
+    public Dictionary<string, (string Words, DateOnly Since, AttentionKind Kind)> Tasks { get; } = new(StringComparer.Ordinal);
 
     /// <summary>Day of the latest session, done or missed.</summary>
     public DateOnly? LastReport { get; private set; }
@@ -45,6 +45,13 @@ internal sealed class PersonState(string id)
                 break;
         }
     }
+
+    private static AttentionKind KindOf(string code) => code switch
+    {
+        Terms.WorkItem.Briefing or Terms.WorkItem.BriefingAcknowledgement => AttentionKind.Briefing,
+        Terms.WorkItem.ExchangeConflict => AttentionKind.Conflict,
+        _ => AttentionKind.Task,
+    };
 
     public void Take(string type, string resource, JsonElement json)
     {
@@ -74,7 +81,7 @@ internal sealed class PersonState(string id)
                 break;
             case "Task" when json.Text("status") is "requested" or "received" or "accepted" or "ready" or "in-progress" or "on-hold" && json.Child("code")?.First("coding")?.Text("system") != Terms.Systems.HomeLink:
                 var code = json.Child("code")?.First("coding")?.Text("code") ?? "";
-                Tasks[resource] = (json.Text("description") ?? json.Child("code")?.Text("text") ?? code, json.Day("authoredOn") ?? DateOnly.MinValue, code.Contains("briefing", StringComparison.Ordinal));
+                Tasks[resource] = (json.Text("description") ?? json.Child("code")?.Text("text") ?? code, json.Day("authoredOn") ?? DateOnly.MinValue, KindOf(code));
                 break;
             case "Procedure" when (json.Day("performedDateTime") ?? json.Day("performedPeriod", "start")) is { } day:
                 _reports[resource] = day;

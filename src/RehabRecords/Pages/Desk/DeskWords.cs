@@ -20,6 +20,17 @@ internal static class DeskWords
 
     public static readonly (string Value, string Words)[] Tailoring = [("generic", "as in the template, for everybody"), ("tailored", "tailored to this person")];
 
+    /// <summary>What the status of a programme means.</summary>
+    public static string StatusOf(string status) => status switch
+    {
+        "draft" => "draft, not handed over",
+        "active" => "in force",
+        "on-hold" => "on hold",
+        "revoked" => "withdrawn",
+        "entered-in-error" => "a draft that was withdrawn",
+        _ => status,
+    };
+
     public static string LabelOf(string code) => Wording.Capital(CodeLists.ReportingItem.Words(code));
 
     /// <summary>What the interface says of the member, which is what a person needs to know as well; nothing where the label says it already.</summary>

@@ -55,8 +55,8 @@ internal static partial class BlockerWords
             "red-flag" => ($"/flags/{id}", "Clear it with what was examined or decided; it cannot be left open."),
             "unsigned-note" => ($"/notes/{id}", "Read and sign it, or say why it may stay unsigned."),
             "draft-programme" => ($"/programmes/{id}/desk", "Hand it over or withdraw it, or say why it may stay a draft."),
-            "prescription-to-come" => ($"/fhir/{blocker.Blocker}", "Take it out by a revision of the programme, or say why it is given up."),
-            _ => ($"/fhir/{blocker.Blocker}", "Have it done or cancelled, or say why it may stay open."),
+            "prescription-to-come" => ($"/programmes/{blocker.Programme}/desk#change", "Take it out by a revision of the programme, or say why it is given up."),
+            _ => ($"/tasks/{id}", "Have it done or cancelled, or say why it may stay open."),
         };
     }
 }

@@ -1,10 +1,13 @@
 using Hl7.Fhir.Model;
 using Hl7.Fhir.Utility;
 using RehabRecords.Clinical;
+using RehabRecords.Exchange;
 using RehabRecords.Fhir.Store;
+using RehabRecords.Pages.Conflicts;
 using RehabRecords.Pages.Received;
 using RehabRecords.People;
 using RehabRecords.Progress;
+using RehabRecords.Tasks;
 using RehabRecords.Terms;
 
 namespace RehabRecords.Pages.Person;
@@ -23,11 +26,14 @@ internal sealed class PersonReads(RecordStore store, ProgressReader progress, Cl
         var plans = await store.FindAllAsync<CarePlan>($"subject=Patient/{id}", ct);
         var lines = plans.Select(Line).OrderByDescending(p => p.Start).ThenByDescending(p => p.Id, StringComparer.Ordinal).ToList();
         var notes = await store.FindAllAsync<Composition>($"subject=Patient/{id}", ct);
+        var tasks = await OpenTasks.OfAsync(store, id, ct);
         var view = new PersonView(person, $"{string.Join(' ', person.GivenNames)} {person.FamilyName}".Trim(), Age(person, today), today)
         {
             Programmes = lines,
             Notes = [.. notes.Select(Line).OrderByDescending(n => n.To, StringComparer.Ordinal).ThenByDescending(n => n.Id, StringComparer.Ordinal)],
             Received = await ReceivedEndpoints.OfPersonAsync(store, id, plans.Select(p => p.Id!), ct),
+            Conflicts = [.. tasks.Where(ConflictTask.IsOne).Select(t => (t.Id!, ConflictReads.TeamOf(ConflictTask.SenderOf(t))))],
+            Tasks = [.. tasks.Where(t => !ConflictTask.IsOne(t)).Select(t => t.ToAnswer())],
             WholeTimeline = wholeTimeline,
         };
         var chosen = lines.Find(p => p.Id == programme) ?? lines.Find(p => p.Status is "active" or "on-hold") ?? lines.Find(p => p.Status is not ("draft" or "entered-in-error"));

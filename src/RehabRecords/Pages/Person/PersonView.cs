@@ -19,6 +19,12 @@ public sealed record PersonView(PersonAnswer Person, string Name, int? Age, Date
 
     public IReadOnlyList<MeasureSeries> Measures { get; init; } = [];
 
+    /// <summary>What was changed here and by another team, and waits for a choice: the id, and by whom.</summary>
+    public IReadOnlyList<(string Id, string Sender)> Conflicts { get; init; } = [];
+
+    /// <summary>What is to be done for the person.</summary>
+    public IReadOnlyList<RehabRecords.Tasks.TaskAnswer> Tasks { get; init; } = [];
+
     /// <summary>Documents of other teams that were taken in.</summary>
     public IReadOnlyList<Received.ReceivedLine> Received { get; init; } = [];
 

@@ -2,10 +2,10 @@ using System.Xml;
 using System.Xml.Linq;
 using Hl7.Fhir.Model;
 
-namespace RehabRecords.Exchange;
+namespace RehabRecords.Trade;
 
 /// <summary>What a resource's narrative says, as lines of plain text.</summary>
-internal static class Told
+internal static class Narratives
 {
     private static readonly string[] Blocks = ["p", "li", "tr", "h1", "h2", "h3", "h4", "h5", "h6", "pre", "caption"];
 
