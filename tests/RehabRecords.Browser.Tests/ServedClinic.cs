@@ -26,6 +26,8 @@ public sealed class ServedClinic : IAsyncLifetime
 
     private static readonly Dictionary<string, string> Settings = new()
     {
+        // The port of a test is another each time; what is handed out begins with this.
+        ["RehabRecords:PublicUrl"] = "http://127.0.0.1:5080",
         ["RehabRecords:Documents:Browser"] = BrowserPath,
         ["RehabRecords:Documents:Sandbox"] = "false",
         ["RehabRecords:Clinic:Name"] = "Pebblewick Community Therapy",
