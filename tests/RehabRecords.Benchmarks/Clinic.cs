@@ -12,10 +12,21 @@ internal sealed class Clinic(HttpClient http, string demoFolder)
     private readonly System.Collections.Concurrent.ConcurrentDictionary<string, string> _notes = new(StringComparer.Ordinal);
     private int _next;
 
+    /// <summary>Type/id of what the last session wrote.</summary>
+    public IReadOnlyList<string> LastStored { get; private set; } = [];
+
     public IReadOnlyList<(string Person, string Programme)> Caseload => _caseload;
 
     /// <summary>Address of the latest note of a person of whom a session was posted.</summary>
     public string NoteOf(string person) => _notes[person];
+
+    /// <summary>The same people at another address of the same record.</summary>
+    public Clinic At(HttpClient other)
+    {
+        var clinic = new Clinic(other, demoFolder) { _next = _next };
+        clinic._caseload.AddRange(_caseload);
+        return clinic;
+    }
 
     public async Task OpenAsync(int people)
     {
@@ -52,17 +63,18 @@ internal sealed class Clinic(HttpClient http, string demoFolder)
         }
     }
 
-    /// <summary>Posts one session of six exercises for the next person in turn; each person's sessions are on successive days.</summary>
-    public async Task PostSessionAsync()
+    /// <summary>Posts one session of six exercises for the next person in turn, or for one of them; each person's sessions are on successive days, then at later hours.</summary>
+    public async Task PostSessionAsync(int? which = null)
     {
         var turn = Interlocked.Increment(ref _next) - 1;
-        var (person, programme) = _caseload[turn % _caseload.Count];
-        var day = new DateOnly(2026, 1, 5).AddDays(turn / _caseload.Count % 300);
+        var (person, programme) = _caseload[which ?? turn % _caseload.Count];
+        var nth = which is null ? turn / _caseload.Count : turn;
+        var day = new DateOnly(2026, 1, 5).AddDays(nth % 300);
         var answer = await PostAsync("/api/sessions", new JsonObject
         {
             ["person"] = person,
             ["programme"] = programme,
-            ["doneAt"] = $"{day:yyyy-MM-dd}T10:00:00Z",
+            ["doneAt"] = $"{day:yyyy-MM-dd}T{8 + (nth / 300 % 14):00}:00:00Z",
             ["reportedBy"] = new JsonObject { ["role"] = "patient" },
             ["exercises"] = new JsonArray([.. Exercises.Select(e => new JsonObject
             {
@@ -78,6 +90,7 @@ internal sealed class Clinic(HttpClient http, string demoFolder)
                 ["quality"] = "met",
             })]),
         });
+        LastStored = [.. answer["resources"]!.AsArray().Select(a => (string)a!)];
         _notes[person] = (string)answer["note"]!["address"]!;
     }
 

@@ -50,8 +50,14 @@ internal sealed class RunningService : IAsyncDisposable
     /// <param name="verb">What it is to do; it serves an empty record when left out.</param>
     public static RunningService Start(string assembly, params string[] verb) => On(Directory.CreateTempSubdirectory("rehabrecords-bench-").FullName, assembly, verb);
 
+    /// <summary>Leaves the record for the next one that starts on it.</summary>
+    public bool KeepFolder { get; set; }
+
+    public static RunningService On(string folder, string assembly, params string[] verb) => On(folder, assembly, [], verb);
+
     /// <param name="folder">Of the record; deleted at the end.</param>
-    public static RunningService On(string folder, string assembly, params string[] verb)
+    /// <param name="environment">Further settings.</param>
+    public static RunningService On(string folder, string assembly, Dictionary<string, string> environment, params string[] verb)
     {
         var address = $"http://127.0.0.1:{FreePort()}";
         var start = new ProcessStartInfo("dotnet", [assembly, .. verb, "--urls", address, "--data", folder])
@@ -60,6 +66,8 @@ internal sealed class RunningService : IAsyncDisposable
             RedirectStandardError = true,
             Environment = { ["Logging__LogLevel__Default"] = "Warning", ["RehabRecords__Access__Mode"] = "demo" },
         };
+        foreach (var (name, value) in environment)
+            start.Environment[name] = value;
         var process = Process.Start(start) ?? throw new InvalidOperationException("dotnet did not start.");
         process.OutputDataReceived += (_, _) => { };
         process.ErrorDataReceived += (_, line) => { if (line.Data is not null) Console.Error.WriteLine(line.Data); };
@@ -96,7 +104,8 @@ internal sealed class RunningService : IAsyncDisposable
         _process.Kill(entireProcessTree: true);
         await _process.WaitForExitAsync();
         _process.Dispose();
-        Directory.Delete(_folder, recursive: true);
+        if (!KeepFolder)
+            Directory.Delete(_folder, recursive: true);
     }
 
     private static int FreePort()

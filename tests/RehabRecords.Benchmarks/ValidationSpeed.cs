@@ -82,7 +82,7 @@ internal static class ValidationSpeed
             throw new InvalidOperationException("An example is not valid: " + Encoding.UTF8.GetString(body)[..80]);
     }
 
-    private static async Task<string> ColdAsync(string which)
+    internal static async Task<string> ColdAsync(string which)
     {
         using var process = Process.Start(new ProcessStartInfo("dotnet", [typeof(ValidationSpeed).Assembly.Location, "validation", "cold", which]) { RedirectStandardOutput = true })!;
         var said = await process.StandardOutput.ReadToEndAsync();
