@@ -147,8 +147,8 @@ internal sealed partial class PostgresDialect : Dialect
     {
         using var connection = Open(Use.Upgrade);
         Check(connection);
-        // One process at a time makes a schema or changes it; the others wait and then find it done.
-        Execute(connection, $"SELECT pg_advisory_lock({StableHash.Of64($"upgrade of {_schema}")})");
+        // One process at a time makes a schema or changes it; the others wait, however long it takes, and then find it done.
+        Execute(connection, $"SET lock_timeout=0; SELECT pg_advisory_lock({StableHash.Of64($"upgrade of {_schema}")})");
         // A role that may no longer make schemas may still use its own.
         if (!Exists(connection, $"SELECT 1 FROM pg_namespace WHERE nspname='{_schema}'"))
             Execute(connection, $"CREATE SCHEMA {_schema}");
