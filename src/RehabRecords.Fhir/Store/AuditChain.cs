@@ -13,7 +13,8 @@ public sealed record AuditLink(long Number, string Hash)
 /// <summary>What a look at the whole audit trail came to.</summary>
 /// <param name="Problems">Each names the event or link, and what is wrong; the first few hundred.</param>
 /// <param name="Waiting">Events written so lately that they have no link yet.</param>
-public sealed record AuditVerdict(AuditLink Head, int Waiting, IReadOnlyList<string> Problems)
+/// <param name="Gaps">Events of which an erasure left a part: marked, and as they were left.</param>
+public sealed record AuditVerdict(AuditLink Head, int Waiting, int Gaps, IReadOnlyList<string> Problems)
 {
     public bool IsWhole => Problems.Count == 0;
 }
@@ -58,6 +59,7 @@ internal static class AuditChain
                 problems.Add(problem);
         }
 
+        var gaps = AuditGaps.Read(session);
         var noted = anchors.ToLookup(a => a.Number, a => a.Hash);
         var head = AuditLink.None;
         foreach (var (number, id, version, hash) in session.Each("SELECT n, id, version, hash FROM audit_link ORDER BY n", r => (r.GetInt64(0), r.GetString(1), (int)r.GetInt64(2), r.GetString(3))))
@@ -66,6 +68,11 @@ internal static class AuditChain
                 Tell($"Links {head.Number + 1} to {number - 1} of the chain are missing.");
             if (session.Rows($"SELECT {RecordReads.AsTheyAre} FROM version v WHERE v.type='AuditEvent' AND v.id=@p0 AND v.version=@p1", r => RecordReads.Version(r, 0), id, version).FirstOrDefault() is not { } one)
                 Tell($"AuditEvent/{id} was removed: link {number} names it and it is not there.");
+            else if (gaps.TryGetValue(number, out var remaining))
+            {
+                if (AuditGaps.Remaining(one.Json.Span) != remaining)
+                    Tell($"AuditEvent/{id}, of which an erasure left a part, was changed since.");
+            }
             else if (Hash(head, one) != hash)
                 Tell($"AuditEvent/{id}, or link {number} or the one before it, was changed: the hash does not fit.");
             foreach (var anchor in noted[number].Where(a => a != hash))
@@ -77,8 +84,10 @@ internal static class AuditChain
             Tell($"The chain ends at link {head.Number}, and link {lost.Number} was noted once: its end was cut off.");
         foreach (var (id, version) in session.Rows("SELECT id, version FROM version WHERE type='AuditEvent' AND (version>1 OR deleted=1)", r => (r.GetString(0), (int)r.GetInt64(1))))
             Tell($"AuditEvent/{id} has version {version}: an event is written once and never again.");
+        foreach (var problem in AuditGaps.Problems(session, gaps))
+            Tell(problem);
         var waiting = (long)session.One("SELECT COUNT(*) FROM version v WHERE v.type='AuditEvent' AND NOT EXISTS (SELECT 1 FROM audit_link l WHERE l.id=v.id AND l.version=v.version)")!;
-        return new AuditVerdict(head, (int)waiting, problems);
+        return new AuditVerdict(head, (int)waiting, gaps.Count, problems);
     }
 
     private static string Hash(AuditLink before, RecordVersion one)

@@ -41,6 +41,10 @@ internal abstract class Dialect : IDisposable
     /// <summary>What the engine says of its own files, asked outside of a transaction: what it was asked, and what is wrong.</summary>
     public abstract (string Asked, List<string> Wrong) OwnVerdict(Session session);
 
+    /// <summary>Removes from the files what deleted rows left in them; with <paramref name="all"/> by writing them anew.</summary>
+    /// <returns>False when something may be left.</returns>
+    public abstract bool ClearRemains(bool all);
+
     /// <summary>Brings the schema up to date, or refuses one that is newer than this program.</summary>
     public abstract void Upgrade();
 

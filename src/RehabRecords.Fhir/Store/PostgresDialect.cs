@@ -169,6 +169,23 @@ internal sealed partial class PostgresDialect : Dialect
 
     public override DbConnection OpenScratch() => Open(Use.Scratch);
 
+    // A deleted row stays in its page until that is written anew, which locks the table; so it is not done in passing.
+    public override bool ClearRemains(bool all)
+    {
+        if (!all)
+            return false;
+        using var connection = Open(Use.Scratch);
+        Execute(connection, "SET lock_timeout=60000");
+        var tables = new List<string>();
+        using (var command = new NpgsqlCommand($"SELECT format('%I.%I', n.nspname, c.relname) FROM pg_class c JOIN pg_namespace n ON n.oid=c.relnamespace WHERE n.nspname='{_schema}' AND c.relkind='r' ORDER BY c.relname", connection))
+        using (var reader = command.ExecuteReader())
+            while (reader.Read())
+                tables.Add(reader.GetString(0));
+        foreach (var table in tables)
+            Execute(connection, $"VACUUM (FULL, ANALYZE) {table}");
+        return true;
+    }
+
     public override StoreFacts BeginWrite(Session session)
     {
         session.Later("BEGIN ISOLATION LEVEL READ COMMITTED");

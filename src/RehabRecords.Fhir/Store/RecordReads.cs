@@ -21,6 +21,10 @@ internal static class RecordReads
     public static List<RecordVersion> History(Session session, string type, string id) =>
         session.Rows($"SELECT {Columns} FROM version v WHERE v.type=@p0 AND v.id=@p1 ORDER BY v.version DESC", r => Version(r, 0), type, id);
 
+    /// <summary>Also of what is damaged.</summary>
+    public static List<RecordVersion> HistoryAsItIs(Session session, string type, string id) =>
+        session.Rows($"SELECT {AsTheyAre} FROM version v WHERE v.type=@p0 AND v.id=@p1 ORDER BY v.version DESC", r => Version(r, 0), type, id);
+
     public static DateTimeOffset? UpdatedAt(Session session, string type, string id, int version) =>
         session.One("SELECT updated FROM version WHERE type=@p0 AND id=@p1 AND version=@p2", type, id, version) is long updated ? DateRange.Time(updated) : null;
 

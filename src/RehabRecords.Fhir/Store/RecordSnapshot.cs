@@ -43,6 +43,10 @@ public sealed class RecordSnapshot : IDisposable
     public PersonRecord? OfPerson(string patientId) =>
         RecordReads.Current(_session, "Patient", patientId) is null ? null : PersonRecord.Gather(_session, _dialect, _parameters, patientId);
 
+    /// <summary>What erasing a person's record would take; nothing is changed.</summary>
+    /// <param name="people">Ids of the Patients: one, and those that were merged into it.</param>
+    public ErasurePlan PlanErasure(IReadOnlyList<string> people) => ErasureSet.Gather(_session, _dialect, _parameters, people).Plan(_session);
+
     public void Dispose()
     {
         if (_disposed)

@@ -171,6 +171,18 @@ public sealed class RecordStore : IAsyncDisposable
     /// <exception cref="RefusedException">The key was used with another body.</exception>
     public Task<StoredAnswer?> AnswerOfAsync(IdempotencyKey key, CancellationToken ct = default) => _readers.ReadAsync(s => Answers.Find(s, key), ct);
 
+    /// <summary>By id of a Patient, when something of the record last took place, by the dates of the given parameters; people without any are left out.</summary>
+    /// <param name="now">What is later does not count.</param>
+    public Task<Dictionary<string, DateTimeOffset>> LatestDatesAsync(IEnumerable<(string Type, string Code)> by, DateTimeOffset now, CancellationToken ct = default) =>
+        _readers.ReadAsync(s => LatestDates.Read(s, Parameters, by, now), ct);
+
+    /// <summary>The current versions of what is about a Patient, or refers to it in a way that is searched for.</summary>
+    public async Task<IReadOnlyList<RecordVersion>> ReferrersAsync(string patientAddress, CancellationToken ct = default) => await _readers.ReadAsync(
+        s => Shown(s, s.Rows(
+            $"SELECT {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE r.deleted=0 AND (r.person=@p0 OR r.num IN (SELECT x.res FROM reference_row x WHERE x.target=@p1 AND x.version='')) ORDER BY r.num",
+            r => RecordReads.Version(r, 0), Person.Number(patientAddress["Patient/".Length..]), patientAddress)),
+        ct);
+
     /// <summary>Forgets answers made before the given time.</summary>
     public Task<int> ForgetAnswersAsync(DateTimeOffset before, CancellationToken ct = default) =>
         _writers.EnqueueAsync(s => s.Run("DELETE FROM answer WHERE made<@p0", DateRange.Microseconds(before)), ct);
@@ -224,6 +236,30 @@ public sealed class RecordStore : IAsyncDisposable
     /// <summary>Whether the audit trail is as it was written.</summary>
     /// <param name="anchors">Links that were noted elsewhere.</param>
     public Task<AuditVerdict> VerifyAuditChainAsync(IReadOnlyCollection<AuditLink> anchors, CancellationToken ct = default) => _readers.ReadAsync(s => s.AtOneMoment(() => AuditChain.Verify(s, anchors)), ct);
+
+    /// <summary>Takes a person's record out of the store, all of it or nothing; what is left is the tombstone.</summary>
+    /// <exception cref="RefusedException">Conflict: the record is not what was confirmed.</exception>
+    public Task<Tombstone> EraseAsync(ErasureOrder order, CancellationToken ct = default) => _writers.EnqueueAsync(s => Erasure.Apply(s, _dialect, _indexer, order), ct);
+
+    /// <summary>Oldest first.</summary>
+    public Task<IReadOnlyList<Tombstone>> TombstonesAsync(CancellationToken ct = default) => _readers.ReadAsync(Tombstones.All, ct);
+
+    /// <summary>The key by which this store hashes erased addresses; null before the first erasure.</summary>
+    public async Task<string?> ErasureKeyAsync(CancellationToken ct = default) => (await _readers.ReadAsync(s => new Box<string?>(Tombstones.Key(s)), ct)).Value;
+
+    /// <summary>When what had this address was erased; null for what never was.</summary>
+    public async Task<DateTimeOffset?> ErasedAtAsync(string type, string id, CancellationToken ct = default) =>
+        _limit is null ? (await _readers.ReadAsync(s => new Box<DateTimeOffset?>(Tombstones.ErasedAt(s, $"{type}/{id}")), ct)).Value : null;
+
+    /// <summary>Ids of all Patients there ever were, deleted ones among them.</summary>
+    public async Task<IReadOnlyList<string>> PatientIdsAsync(CancellationToken ct = default) => await _readers.ReadAsync(s => s.Rows("SELECT id FROM resource WHERE type='Patient' ORDER BY id", r => r.GetString(0)), ct);
+
+    /// <summary>
+    /// Removes from the engine's files what deleted rows left in them. What costs little is done at once; with <paramref name="all"/> the files
+    /// are written anew, during which nobody can use them.
+    /// </summary>
+    /// <returns>False when something may be left: somebody was reading, or the engine needs the whole.</returns>
+    public Task<bool> ClearRemainsAsync(bool all, CancellationToken ct = default) => Task.Run(() => _dialect.ClearRemains(all), ct);
 
     /// <summary>Does all that a commit does and takes it back, so that whatever would refuse the set refuses it here.</summary>
     /// <exception cref="RefusedException">As <see cref="CommitAsync"/>.</exception>

@@ -79,6 +79,9 @@ internal static class SetWriter
     public static RecordVersion Put(Session session, PreparedWrite prepared)
     {
         var (type, id) = (prepared.Write.Type, prepared.Write.Id);
+        // Whoever was erased does not come back by a sender's next message, or by an old copy of the record.
+        if (type == "Patient" && prepared.Write.FromVersion == 0 && Tombstones.ErasedAt(session, $"{type}/{id}") is { } erased)
+            throw new RefusedException(Refusal.Gone, OperationOutcome.IssueType.Deleted, $"{type}/{id} was erased on {erased.UtcDateTime:yyyy-MM-dd} and is not taken in again. A person who comes back is recorded anew, under another id.", "Patient");
         var updated = DateRange.Microseconds(prepared.Updated);
         var deleted = prepared.Write.IsDelete;
         // A deletion stays in the record of the person whom the resource was about.

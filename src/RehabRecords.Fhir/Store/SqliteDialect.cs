@@ -27,6 +27,9 @@ internal sealed class SqliteDialect : Dialect
 
     private const string Folder = ".Store.Schema.Sqlite.";
 
+    /// <summary>While somebody reads, the log cannot be cut; the busy timeout is waited for each time.</summary>
+    private const int CheckpointTries = 3;
+
     private readonly FolderLock? _lock;
     private readonly string _connection;
     private Dictionary<string, string> _readBack = [];
@@ -95,6 +98,25 @@ internal sealed class SqliteDialect : Dialect
         // Temporary tables in a file of the engine's own, deleted when the connection closes: their size costs no memory.
         Execute(connection, "PRAGMA temp_store=FILE");
         return connection;
+    }
+
+    // Freed space is overwritten when it is freed (secure_delete); the log beside the file still has the pages as they were.
+    public override bool ClearRemains(bool all)
+    {
+        using var connection = Open();
+        if (all)
+            Execute(connection, "VACUUM");
+        for (var tries = 1; tries <= CheckpointTries; tries++)
+        {
+            using var command = connection.CreateCommand();
+            command.CommandText = "PRAGMA wal_checkpoint(TRUNCATE)";
+            using var reader = command.ExecuteReader();
+            if (reader.Read() && reader.GetInt64(0) == 0)
+                return true;
+            Thread.Sleep(100);
+        }
+
+        return false;
     }
 
     public override StoreFacts BeginWrite(Session session)

@@ -24,7 +24,7 @@ internal static class StoreCopy
         into.BeginWrite(target);
         if (target.One("SELECT num FROM resource LIMIT 1") is not null || target.One("SELECT seq FROM version LIMIT 1") is not null)
             throw new StoreCopyException("The store to copy into has a record already. Nothing was written; name an empty one.");
-        target.Run("DELETE FROM fact WHERE name LIKE 'index%' OR name='horizon'");
+        target.Run("DELETE FROM fact WHERE name LIKE 'index%' OR name IN ('horizon', 'erasure-key')");
         var digests = new List<TableDigest>();
         foreach (var table in StoreTable.All)
         {
@@ -69,6 +69,9 @@ internal static class StoreCopy
         var digests = new List<TableDigest>();
         foreach (var table in StoreTable.All)
         {
+            // A backup of an older schema has no such table.
+            if (!beside && session.One("SELECT 1 FROM sqlite_master WHERE type='table' AND name=@p0", table.Name) is null)
+                continue;
             using var tally = new StoreTable.Tally(table);
             foreach (var row in table.Rows(session, beside))
                 tally.Add(row);

@@ -34,8 +34,11 @@ internal sealed record StoreTable(string Name, string Key, params string[] Colum
         new("pair_row", "res, parameter, place", "res", "parameter", "place", "first_system", "first_code", "system", "code", "unit", "low", "high", "base", "base_low", "base_high",
             "start", "finish", "folded", "exact", "target", "version", "person"),
         new("audit_link", "n", "n", "seq", "id", "version", "hash"),
+        new("audit_gap", "n, tombstone", "n", "tombstone", "remaining"),
+        new("tombstone", "id", "id", "made", "body"),
+        new("erased", "mark", "mark", "tombstone"),
         // How a store is divided is its own affair.
-        new("fact", "name", "name", "value") { Where = $"name IN ('{StoreFacts.IndexName}', '{StoreFacts.HorizonName}')" },
+        new("fact", "name", "name", "value") { Where = $"name IN ('{StoreFacts.IndexName}', '{StoreFacts.HorizonName}', '{Tombstones.KeyName}')" },
     ];
 
     /// <summary>Which rows are copied.</summary>

@@ -1,4 +1,5 @@
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Store;
 
 namespace RehabRecords.Fhir.Validation;
@@ -7,6 +8,7 @@ namespace RehabRecords.Fhir.Validation;
 internal sealed class StoredReferences(RecordStore store, WriteSet set)
 {
     private readonly Dictionary<(string Type, string Id), Write> _inSet = set.Writes.DistinctBy(w => (w.Type, w.Id)).ToDictionary(w => (w.Type, w.Id));
+    private readonly Dictionary<string, string?> _replaced = new(StringComparer.Ordinal);
     private readonly Dictionary<string, string?> _asked = new(StringComparer.Ordinal);
 
     public async Task<List<Issue>> ProblemsAsync(Resource resource, CancellationToken ct)
@@ -25,11 +27,24 @@ internal sealed class StoredReferences(RecordStore store, WriteSet set)
                 : literal.IsConditional || text.StartsWith("urn:uuid:", StringComparison.Ordinal)
                     ? $"The reference {text} has a meaning in a transaction only. Refer to the resource as Type/id."
                     : null;
+            problem ??= await ReplacedAsync(resource, literal, ct);
             if (problem is not null)
                 problems.Add(Issue.Error(OperationOutcome.IssueType.NotFound, problem, at.Path));
         }
 
         return problems;
+    }
+
+    /// <summary>What is written of somebody whose record was merged into another belongs to that one. What speaks of the past may name either.</summary>
+    private async Task<string?> ReplacedAsync(Resource resource, LiteralReference literal, CancellationToken ct)
+    {
+        if (resource is Patient or Composition or Provenance or AuditEvent || literal is not { IsLocal: true, Type: "Patient", Id: { } id, Version: null } || _inSet.ContainsKey(("Patient", id)))
+            return null;
+        if (!_replaced.TryGetValue(id, out var survivor))
+            _replaced[id] = survivor = await store.ReadAsync("Patient", id, ct) is { Deleted: false } found && found.Json.Span.IndexOf("\"replaced-by\""u8) >= 0
+                ? ResourceReader.Trusted<Patient>(found.Json).Link.FirstOrDefault(l => l.Type == Patient.LinkType.ReplacedBy)?.Other?.Reference
+                : null;
+        return survivor is null ? null : $"Patient/{id} was merged into {survivor}. Refer to that one.";
     }
 
     private async Task<string?> ProblemAsync(LiteralReference literal, CancellationToken ct)

@@ -32,7 +32,12 @@ public enum Act
     /// <summary>Create, change and delete resources under /fhir.</summary>
     WriteResources,
     ReadAudit,
+
+    /// <summary>How long records are kept: legal holds, erasure.</summary>
     KeepRecords,
+
+    /// <summary>Merge two records of one person.</summary>
+    MergeRecords,
 }
 
 /// <summary>Who may do what. Common practice, no source: local policy decides whom an organisation gives which role.</summary>
@@ -42,14 +47,14 @@ public static class RoleTable
     {
         [Role.Therapist] =
         [
-            Act.ReadRecord, Act.RecordSession, Act.RegisterPerson, Act.ChangeProgramme, Act.EditNote, Act.Sign, Act.Countersign, Act.Discharge, Act.ExportRecord, Act.HandOver, Act.TakeIn, Act.Library,
+            Act.ReadRecord, Act.RecordSession, Act.RegisterPerson, Act.ChangeProgramme, Act.EditNote, Act.Sign, Act.Countersign, Act.Discharge, Act.ExportRecord, Act.HandOver, Act.TakeIn, Act.Library, Act.MergeRecords,
         ],
         // What a student writes waits for a countersignature; what changes treatment is decided by whoever supervises.
         [Role.Student] = [Act.ReadRecord, Act.RecordSession, Act.EditNote, Act.Sign],
         [Role.SupportWorker] = [Act.ReadRecord, Act.RecordSession],
         // Of the people it was given, and of nobody else.
         [Role.CommunityTeam] = [Act.ReadRecord, Act.RecordSession, Act.ChangeProgramme, Act.EditNote, Act.Sign, Act.Countersign, Act.HandOver, Act.TakeIn],
-        [Role.RecordsOfficer] = [Act.ReadRecord, Act.RegisterPerson, Act.ExportRecord, Act.HandOver, Act.TakeIn, Act.ReadAudit, Act.KeepRecords],
+        [Role.RecordsOfficer] = [Act.ReadRecord, Act.RegisterPerson, Act.ExportRecord, Act.HandOver, Act.TakeIn, Act.ReadAudit, Act.KeepRecords, Act.MergeRecords],
         // Within its scopes. A signature is a person's.
         [Role.System] =
         [

@@ -39,6 +39,12 @@ internal sealed record Need(Asks Asks, Act Act = default)
         ("*", "/fhir/bulk/", Of(Act.ExportRecord)),
         ("*", "/fhir", new(Asks.Resources)),
 
+        ("*", "/api/retention", Of(Act.KeepRecords)),
+        ("GET", "/api/people/{id}/accesses", Of(Act.ReadAudit)),
+        ("POST", "/api/people/{id}/merges", Of(Act.MergeRecords)),
+        ("*", "/api/erasures", Of(Act.KeepRecords)),
+        ("*", "/api/people/{id}/erasure", Of(Act.KeepRecords)),
+        ("*", "/api/people/{id}/legal-holds", Of(Act.KeepRecords)),
         ("GET", "/api/people/{id}/record", Of(Act.ExportRecord)),
         ("GET", "/api/programmes/{id}/exchange", Of(Act.HandOver)),
         ("POST", "/api/notes/{id}/signature/verification", Of(Act.ReadRecord)),

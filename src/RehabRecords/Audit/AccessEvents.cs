@@ -1,5 +1,6 @@
 using System.Text;
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Store;
 using RehabRecords.Host;
 
 namespace RehabRecords.Audit;
@@ -47,6 +48,29 @@ internal sealed class AccessEvents(Settings settings)
         audit.Text = Trade.Readable.Of($"{words} by {who.Name}: {changes.Count} {(changes.Count == 1 ? "resource" : "resources")}{(person is null ? "" : $" of Patient/{person}")}.");
         return audit;
     }
+
+    /// <summary>That a record was erased: whose it was is not told, and the digests are, by which what is left of the trail can be checked.</summary>
+    public AuditEvent Erased(Tombstone tombstone, Who who, string requestId, string address)
+    {
+        var audit = Event("delete", AuditEvent.AuditEventAction.D, who, Code("110150", "Application"), new CodeableConcept("http://terminology.hl7.org/CodeSystem/provenance-participant-type", "custodian", "Custodian", null), requestId, address, tombstone.At);
+        audit.Subtype.Add(new Coding("http://terminology.hl7.org/CodeSystem/iso-21089-lifecycle", "destroy", "Destroy/Delete Record Lifecycle Event"));
+        audit.Entity.Add(new AuditEvent.EntityComponent
+        {
+            Type = new Coding(EntityType, "4", "Other"),
+            Name = $"erasure {tombstone.Id}",
+            Detail =
+            [
+                Detail("basis", tombstone.Basis),
+                Detail("by", tombstone.By),
+                Detail("digest", tombstone.Digest),
+                Detail("audit-digest", tombstone.AuditDigest),
+            ],
+        });
+        audit.Text = Trade.Readable.Of($"The record of a person was erased by {tombstone.By} ({tombstone.Basis}): {tombstone.Versions} versions. What {tombstone.AuditEvents} events of this trail told of the person was taken from them.");
+        return audit;
+    }
+
+    private static AuditEvent.DetailComponent Detail(string type, string value) => new() { Type = type, Value = new FhirString(value) };
 
     private AuditEvent Read(NotedAccess access, string what)
     {

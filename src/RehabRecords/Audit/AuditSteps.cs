@@ -1,6 +1,7 @@
 using RehabRecords.Access;
 using RehabRecords.Fhir.Validation;
 using RehabRecords.Host;
+using RehabRecords.Retention;
 
 namespace RehabRecords.Audit;
 
@@ -12,8 +13,12 @@ internal static class AuditSteps
         services.AddScoped<Witness>();
         services.AddSingleton<AuditTrail>();
         services.AddHostedService(s => s.GetRequiredService<AuditTrail>());
-        services.AddScoped(s => new RecordWriter(
-            s.GetRequiredService<Fhir.Store.RecordStore>(), s.GetRequiredService<ResourceValidator>(), s.GetRequiredService<Settings>().AuditIsOn ? s.GetRequiredService<Witness>().Attest : null));
+        services.AddScoped(s => new RecordWriter(s.GetRequiredService<Fhir.Store.RecordStore>(), s.GetRequiredService<ResourceValidator>(), set =>
+        {
+            LegalHold.Guard(set, s.GetRequiredService<Calling>);
+            if (s.GetRequiredService<Settings>().AuditIsOn)
+                s.GetRequiredService<Witness>().Attest(set);
+        }));
     }
 
     public static void UseAudit(this WebApplication app)

@@ -26,7 +26,7 @@ internal static class AuditCommand
             return NotWhole;
         }
 
-        Console.WriteLine($"The audit trail is whole: {verdict.Head.Number} events linked, {anchors.Count} links noted outside of the store fit.");
+        Console.WriteLine($"The audit trail is whole: {verdict.Head.Number} events linked{(verdict.Gaps == 0 ? "" : $", {verdict.Gaps} of which an erasure left a part and no more")}, {anchors.Count} links noted outside of the store fit.");
         Console.WriteLine($"Last link, to be noted somewhere else: {verdict.Head.Number} {verdict.Head.Hash}");
         return 0;
     }

@@ -15,6 +15,9 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
     public const string MoveStore = "move-store";
     public const string CheckStore = "check-store";
     public const string VerifyAudit = "verify-audit";
+    public const string Retention = "retention";
+    public const string ApplyErasures = "apply-erasures";
+    public const string ClearRemains = "clear-remains";
 
     /// <summary>Commands that take words after them, with what these are.</summary>
     private static readonly Dictionary<string, string[]> Words = new(StringComparer.Ordinal)
@@ -28,7 +31,13 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
         [MoveStore] = [],
         [CheckStore] = [],
         [VerifyAudit] = [],
+        [Retention] = [],
+        [ApplyErasures] = ["file"],
+        [ClearRemains] = [],
     };
+
+    /// <summary>Commands that make sense for every organisation at once.</summary>
+    private static readonly string[] ForAll = [Backup, VerifyBackup, CheckStore, Restore, MoveStore, VerifyAudit, Retention, ClearRemains];
 
     /// <summary>Options of the web host itself, passed on as they are; and the section of settings, which the host names when it was given settings of it.</summary>
     private static readonly string[] HostOptions = ["--urls", "--environment", "--contentRoot", "--applicationName", "--RehabRecords"];
@@ -36,12 +45,21 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
     private const string StoreConnection = "--RehabRecords:Store:Connection";
 
     /// <summary>The words after a command that takes some.</summary>
-    public IReadOnlyList<string> Arguments { get; private init; } = [];
+    public IReadOnlyList<string> Arguments { get; init; } = [];
+
+    /// <summary>Whether the command is for the store of every organisation.</summary>
+    public bool All { get; private init; }
+
+    /// <summary>Key of the organisation whose store is meant; null for the one store there is.</summary>
+    public string? Organisation { get; private init; }
+
+    /// <summary>Folder of the keys that all organisations share; null for the data folder.</summary>
+    public string? KeysFolder { get; init; }
 
     /// <summary>Address of the running service a record is exported from; null for the store itself.</summary>
     public Uri? From { get; private init; }
 
-    public bool IsAboutRecords => Verb is ExportRecord or VerifyRecord or ImportRecord or VerifyAudit;
+    public bool IsAboutRecords => Verb is ExportRecord or VerifyRecord or ImportRecord or VerifyAudit or Retention or ApplyErasures or ClearRemains;
 
     public bool IsAboutStore => Verb is Backup or VerifyBackup or Restore or MoveStore or CheckStore;
 
@@ -53,6 +71,8 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
         var settings = new List<string>();
         var words = new List<string>();
         Uri? from = null;
+        var everyone = false;
+        string? organisation = null;
         for (var i = 0; i < args.Count; i++)
         {
             var (name, value) = Split(args[i]);
@@ -67,6 +87,12 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
                     break;
                 case "--once":
                     once = true;
+                    break;
+                case "--all" when ForAll.Contains(verb):
+                    everyone = true;
+                    break;
+                case "--organisation" when Words.ContainsKey(verb):
+                    organisation = Value();
                     break;
                 case "--from" when verb == ExportRecord:
                     from = Uri.TryCreate(Value(), UriKind.Absolute, out var service) && service.Scheme is ("http" or "https") ? service
@@ -99,13 +125,15 @@ internal sealed record CommandLine(string Verb, bool Once, string[] Settings)
             throw new FormatException($"--once belongs to the demo command. {RunHelp}");
         if (Words.TryGetValue(verb, out var all) && words.Count < all.Length)
             throw new FormatException($"{verb} needs {string.Join(" and ", all.Skip(words.Count).Select(w => $"a {w}"))} after it. {RunHelp}");
+        if (everyone && organisation is not null)
+            throw new FormatException($"Give --all or --organisation, not both. {RunHelp}");
         // Whoever runs a command on a store that is not being served holds its files anyway.
         if (Words.ContainsKey(verb))
             settings.InsertRange(0, ["--Logging:LogLevel:Default=Warning", OpenMode]);
         if (verb == Demo)
             settings.InsertRange(0, DemoDefaults);
         settings.Insert(0, WithoutTrace);
-        return new CommandLine(verb, once, [.. settings]) { Arguments = words, From = from };
+        return new CommandLine(verb, once, [.. settings]) { Arguments = words, From = from, All = everyone, Organisation = organisation };
     }
 
     /// <summary>A start that failed is explained in a sentence, or throws; the host need not print the same trace before that.</summary>

@@ -28,6 +28,9 @@ internal static class RecordCommands
                 CommandLine.ExportRecord => await ExportAsync(line, build, stop.Token),
                 CommandLine.VerifyRecord => await VerifyAsync(line.Arguments[0], stop.Token),
                 CommandLine.VerifyAudit => await AuditCommand.RunAsync(line, build),
+                CommandLine.ApplyErasures => await ErasureCommands.ApplyAsync(line, build, stop.Token),
+                CommandLine.ClearRemains => await ErasureCommands.ClearAsync(line, build, stop.Token),
+                CommandLine.Retention => await RetentionCommand.RunAsync(line, build, stop.Token),
                 _ => await ImportAsync(line, build, stop.Token),
             };
         }

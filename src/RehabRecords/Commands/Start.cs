@@ -29,10 +29,8 @@ internal static class Start
             return 0;
         }
 
-        if (line.IsAboutRecords)
-            return await RecordCommands.RunAsync(line, build);
-        if (line.IsAboutStore)
-            return await StoreCommands.RunAsync(line, build);
+        if (line.IsAboutRecords || line.IsAboutStore)
+            return await PerOrganisation.RunAsync(line, build, one => one.IsAboutRecords ? RecordCommands.RunAsync(one, build) : StoreCommands.RunAsync(one, build));
 
         try
         {

@@ -29,10 +29,10 @@ internal static class StoreCommands
             var clock = app.Services.GetService<TimeProvider>() ?? TimeProvider.System;
             return line.Verb switch
             {
-                CommandLine.Backup => Backup(line.Arguments[0], settings, clock, stop.Token),
+                CommandLine.Backup => Backup(line, settings, clock, stop.Token),
                 CommandLine.VerifyBackup => Verify(line.Arguments[0], stop.Token),
                 CommandLine.CheckStore => Check(settings, app.Services.GetRequiredService<SearchIndexer>(), stop.Token),
-                CommandLine.Restore => Restore(line.Arguments[0], settings, stop.Token),
+                CommandLine.Restore => Restore(line, settings, stop.Token),
                 _ => Move(settings, stop.Token),
             };
         }
@@ -55,12 +55,13 @@ internal static class StoreCommands
         }
     }
 
-    private static int Backup(string folder, Settings settings, TimeProvider clock, CancellationToken ct)
+    private static int Backup(CommandLine line, Settings settings, TimeProvider clock, CancellationToken ct)
     {
+        var folder = line.Arguments[0];
         using var progress = new ProgressLine();
         var place = settings.Store.Place(settings.DataFolder);
         var content = StoreBackup.Make(place, folder, clock.GetUtcNow(), (table, rows) => progress.Show($"{table}: {rows} rows"), ct);
-        var keys = Path.Combine(settings.DataFolder, Keys);
+        var keys = Path.Combine(line.KeysFolder ?? settings.DataFolder, Keys);
         if (Directory.Exists(keys))
             CopyKeys(keys, Path.Combine(folder, Keys));
         progress.Dispose();
@@ -88,12 +89,13 @@ internal static class StoreCommands
         return verdict.IsWhole ? 0 : NotWhole;
     }
 
-    private static int Restore(string folder, Settings settings, CancellationToken ct)
+    private static int Restore(CommandLine line, Settings settings, CancellationToken ct)
     {
+        var folder = line.Arguments[0];
         using var progress = new ProgressLine();
         var place = settings.Store.Place(settings.DataFolder);
         var content = StoreBackup.Restore(folder, place, (table, rows) => progress.Show($"{table}: {rows} rows"), ct);
-        var keys = Path.Combine(settings.DataFolder, Keys);
+        var keys = Path.Combine(line.KeysFolder ?? settings.DataFolder, Keys);
         if (Directory.Exists(Path.Combine(folder, Keys)) && !Directory.Exists(keys))
             CopyKeys(Path.Combine(folder, Keys), keys);
         progress.Dispose();

@@ -15,6 +15,9 @@ internal static class Usage
           ... -- verify-record ZIP           check such a zip; ends with 3 when something is wrong, and says what
           ... -- import-record ZIP           rebuild the record in a store where it is not
           ... -- verify-audit                check the audit trail of a store that is not being served; ends with 3 when something is wrong
+          ... -- retention                   whose record is due for a look, by the rule that is set, and who is under legal hold
+          ... -- apply-erasures LEDGER       after a backup was restored: erase again who was erased since (LEDGER: erasures.ndjson)
+          ... -- clear-remains               write the store's files anew, so that nothing of what was erased is left in them
 
           ... -- backup FOLDER          copy the store into a new folder, while the service runs; prints counts and digests
           ... -- verify-backup FOLDER   read all of a backup and compare it with its list
@@ -23,6 +26,8 @@ internal static class Usage
           ... -- move-store             copy the store of --data into the PostgreSQL database of the settings, and compare
 
         Options
+          --all               of backup, verify-backup, check-store, restore, move-store, verify-audit, retention, clear-remains: every organisation that is set
+          --organisation KEY  of any command above: the store of that one
           --data FOLDER   where the store is kept (default: data; for the demo: data/demo)
           --urls URL      where to listen (default: http://127.0.0.1:5080)
           --Section:Name VALUE   any other setting, such as --RehabRecords:TimeZone Europe/Dublin

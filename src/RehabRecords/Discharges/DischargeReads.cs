@@ -50,7 +50,7 @@ public sealed class DischargeReads(RecordStore store, ProgressReader reader, Mea
 
     public async Task<IReadOnlyList<DischargeLine>> OfPersonAsync(string person, CancellationToken ct)
     {
-        var summaries = await store.FindAllAsync<Composition>($"subject=Patient/{person}&type={Systems.Loinc}|{Loinc.DischargeSummary}", ct);
+        var summaries = await store.FindAllAsync<Composition>($"{await Replaced.SubjectsAsync(store, person, ct)}&type={Systems.Loinc}|{Loinc.DischargeSummary}", ct);
         var episodes = (await store.FindAllAsync<EpisodeOfCare>($"patient=Patient/{person}", ct)).ToDictionary(e => e.Id!);
         return
         [

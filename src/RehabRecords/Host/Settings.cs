@@ -49,6 +49,9 @@ public sealed class Settings
     /// <summary>When the caseload page says that somebody needs attention.</summary>
     public CaseloadSetting Caseload { get; set; } = new();
 
+    /// <summary>For how long records are kept.</summary>
+    public Retention.RetentionSetting Retention { get; set; } = new();
+
     public ExportSettings Exports { get; set; } = new();
 
     /// <summary>Limits of the progression rules that the clinic sets otherwise, by id. Text, so that a slip is told in words.</summary>
@@ -77,6 +80,7 @@ public sealed class Settings
         settings.Clinic.Check();
         settings.Documents.Check();
         settings.Exports.Check();
+        _ = settings.Retention.Rule();
         _ = settings.ClinicRules();
         return settings;
     }

@@ -1,4 +1,5 @@
 using RehabRecords.Access;
+using RehabRecords.Erasure;
 using RehabRecords.Fhir.Definitions;
 using RehabRecords.Fhir.Packages;
 using RehabRecords.Fhir.Validation;
@@ -16,13 +17,13 @@ internal sealed partial class StartUp(IServiceProvider services, IHostApplicatio
 
     public Task Ready => _ready.Task;
 
-    public Task StartAsync(CancellationToken cancellationToken)
+    public async Task StartAsync(CancellationToken cancellationToken)
     {
         // First, because a package that cannot be used stops the start with a plain sentence.
         Tell(services.GetRequiredService<DefinitionsPack>().Packages);
         _warming = Task.Run(WarmUp, CancellationToken.None);
         services.GetRequiredService<Stores>().Open();
-        return Task.CompletedTask;
+        await services.GetRequiredService<ErasureLedger>().SettleAsync(cancellationToken);
     }
 
     public Task StopAsync(CancellationToken cancellationToken) => _warming.WaitAsync(cancellationToken);

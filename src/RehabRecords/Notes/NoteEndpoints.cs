@@ -49,7 +49,7 @@ public static class NoteEndpoints
                 "person is missing; name the person whose notes are wanted, as in /api/notes?person={id}.", "person");
         if (await store.GetAsync<Patient>(person, ct) is null)
             throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"There is no person '{person}'. Use the id that POST /api/people answered.", "person");
-        var notes = await store.FindAllAsync<Composition>($"subject=Patient/{person}", ct);
+        var notes = await store.FindAllAsync<Composition>(await Replaced.SubjectsAsync(store, person, ct), ct);
         return
         [
             .. from note in notes

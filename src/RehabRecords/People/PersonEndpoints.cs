@@ -30,6 +30,12 @@ public sealed record PersonAnswer
     public CarerAnswer? Carer { get; init; }
 
     public IReadOnlyList<PrecautionAnswer> Precautions { get; init; } = [];
+
+    /// <summary>The record into which this one was merged; use that one.</summary>
+    public string? ReplacedBy { get; init; }
+
+    /// <summary>Records that were merged into this one; they stay readable.</summary>
+    public IReadOnlyList<string> Replaces { get; init; } = [];
 }
 
 public sealed record CarerAnswer(string Id, string? Name, string? Relationship, string? Phone);
@@ -79,7 +85,7 @@ public static class PersonEndpoints
         if (name is not null)
             query.Add("name=" + Uri.EscapeDataString(name));
         var found = await store.FindAllAsync<Patient>(string.Join('&', query), ct);
-        return [.. found.Select(p => new PersonLine(
+        return [.. found.Where(p => Replaced.By(p) is null).Select(p => new PersonLine(
             p.Id!, p.Name.FirstOrDefault()?.Family, PersonMapping.GivenNames(p.Name.FirstOrDefault()), p.BirthDate, BusinessId.From(p.Identifier.FirstOrDefault())))];
     }
 

@@ -87,6 +87,8 @@ internal static class PersonMapping
             OnsetDate = context?.GetExtensionValue<Date>("onset")?.Value,
             Carer = carer is null ? null : new CarerAnswer(
                 $"RelatedPerson/{carer.Id}", carer.Name.FirstOrDefault()?.Text, carer.Relationship.FirstOrDefault()?.Text, carer.Telecom.FirstOrDefault()?.Value),
+            ReplacedBy = Replaced.By(patient),
+            Replaces = [.. patient.Link.Where(l => l.Type == Patient.LinkType.Replaces).Select(l => Rules.Bare(l.Other?.Reference ?? "", "Patient"))],
             Precautions = [.. precautions.Select(f => new PrecautionAnswer(
                 f.Id!, f.Code.CodeIn(Systems.Precaution), f.Code.Text, f.Period?.Start))],
         };

@@ -28,7 +28,7 @@ internal sealed class ExportRecord(RecordStore store, Settings settings)
         try
         {
             var record = snapshot.OfPerson(person)
-                ?? throw new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"There is no person '{person}'. Use the id that POST /api/people answered.", "id");
+                ?? throw (await store.ErasedAtAsync("Patient", person, ct) is { } erased ? Tombstone.Gone($"The record of '{person}'", erased) : new RefusedException(Refusal.NotFound, OperationOutcome.IssueType.NotFound, $"There is no person '{person}'. Use the id that POST /api/people answered.", "id"));
             return new PersonExport(snapshot, record, new Uri(settings.PublicUrl));
         }
         catch

@@ -24,7 +24,7 @@ internal sealed class Histories(RecordStore store, Calling calling, Settings set
             ResourceAccess.RequireAll(calling, 's');
         else
             calling.Require(type, id is null ? 's' : 'r');
-        if (id is not null && await store.ReadAsync(type!, id, ct) is null)
+        if (id is not null && await store.ReadAsync(type!, id, ct) is null && await Reads.GoneAsync(store, type!, id, ct) is null)
             throw Reads.Missing($"{type}/{id}");
         var shown = Shown.Of(type, query, lenient);
         var sign = Sign(type, id, query);

@@ -13,7 +13,7 @@ internal sealed class Reads(RecordStore store, ResourceRegistry registry, Search
     public async Task<RecordVersion> CurrentAsync(string type, string id, CancellationToken ct)
     {
         calling.Require(type, 'r');
-        return Present(await store.ReadAsync(type, id, ct), $"{type}/{id}");
+        return Present(await store.ReadAsync(type, id, ct) ?? await GoneAsync(store, type, id, ct), $"{type}/{id}");
     }
 
     public async Task<RecordVersion> VersionAsync(string type, string id, string version, CancellationToken ct)
@@ -23,8 +23,13 @@ internal sealed class Reads(RecordStore store, ResourceRegistry registry, Search
         var found = int.TryParse(version, NumberStyles.None, CultureInfo.InvariantCulture, out var number)
             ? await store.ReadVersionAsync(type, id, number, ct)
             : null;
-        return Present(found, address);
+        return Present(found ?? await GoneAsync(store, type, id, ct), address);
     }
+
+    /// <summary>Null, unless there was something here that was erased.</summary>
+    /// <exception cref="RefusedException">Gone.</exception>
+    public static async Task<RecordVersion?> GoneAsync(RecordStore store, string type, string id, CancellationToken ct) =>
+        await store.ErasedAtAsync(type, id, ct) is { } erased ? throw Tombstone.Gone($"{type}/{id}", erased) : null;
 
     /// <summary>Reads what an entry of a Bundle names by a url relative to the base.</summary>
     /// <returns>The body, and the version when the body is a resource of the store.</returns>

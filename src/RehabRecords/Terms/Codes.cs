@@ -36,6 +36,7 @@ public static class FlagCategory
 {
     public const string Precaution = "precaution";
     public const string RedFlag = "red-flag";
+    public const string LegalHold = "legal-hold";
 }
 
 /// <summary>Whether a measure was completed; kept apart from its value.</summary>

@@ -44,6 +44,13 @@ public sealed class RoleTests(RoleApp app) : IClassFixture<RoleApp>
     [InlineData("records-officer", "GET", "/api/people/x/record", true)]
     [InlineData("records-officer", "POST", "/api/programmes", false)]
     [InlineData("records-officer", "POST", "/api/notes", false)]
+    [InlineData("records-officer", "POST", "/api/people/x/erasure", true)]
+    [InlineData("records-officer", "POST", "/api/people/x/merges", true)]
+    [InlineData("therapist", "POST", "/api/people/x/merges", true)]
+    [InlineData("therapist", "POST", "/api/people/x/erasure", false)]
+    [InlineData("therapist", "POST", "/api/people/x/legal-holds", false)]
+    [InlineData("community-team", "POST", "/api/people/x/merges", false)]
+    [InlineData("system", "POST", "/api/people/x/merges", false)]
     [InlineData("system", "POST", "/api/notes/x/signature", false)]
     [InlineData("system", "POST", "/api/notes/x/countersignature", false)]
     [InlineData("system", "POST", "/api/discharges", false)]
@@ -69,12 +76,12 @@ public sealed class RoleTests(RoleApp app) : IClassFixture<RoleApp>
         var table = string.Join('\n', Enum.GetValues<Role>().Select(role => $"{RoleTable.Word(role),-15} {string.Concat(Enum.GetValues<Act>().Select(act => RoleTable.Allows(role, act) ? 'x' : '.'))}"));
         Assert.Equal(
             """
-            therapist       xxxxxxxxxxxx...
-            student         xx..xx.........
-            support-worker  xx.............
-            community-team  xx.xxxx..xx....
-            records-officer x.x.....xxx..xx
-            system          xxxxx...xxxxxx.
+            therapist       xxxxxxxxxxxx...x
+            student         xx..xx..........
+            support-worker  xx..............
+            community-team  xx.xxxx..xx.....
+            records-officer x.x.....xxx..xxx
+            system          xxxxx...xxxxxx..
             """.ReplaceLineEndings("\n"),
             table);
     }

@@ -127,6 +127,44 @@ public sealed class StoreCommandTests : IAsyncLifetime
     }
 
     [Fact]
+    public async Task All_organisations_are_backed_up_and_restored_in_one_call()
+    {
+        string[] organisations = ["--RehabRecords:Access:Organisations:hill", "Hill Clinic", "--RehabRecords:Access:Organisations:vale", "Vale Clinic"];
+        foreach (var (key, family) in new[] { ("hill", "Hillson"), ("vale", "Valeson") })
+        {
+            await using var store = await RecordStore.OpenSqliteAsync(Path.Combine(Data, "organisations", key), TestIndex.Indexer, _clock);
+            await store.CreateAsync(Samples.Person(key, family));
+            await store.CreateAsync(new AuditEvent());
+            await store.ExtendAuditChainAsync();
+        }
+
+        async Task<string> AsksAsync(int code, params string[] typed)
+        {
+            using var program = RunningProgram.StartOnSqlite(_folder, [.. typed, .. organisations]);
+            Assert.True(await program.EndAsync() == code, program.Said);
+            return program.Said;
+        }
+
+        Assert.Matches("== hill \\(Hill Clinic\\)[^=]*== vale", await AsksAsync(0, "backup", "all", "--all"));
+        Assert.True(File.Exists(Path.Combine(_folder, "all", "hill", "records.db")) && File.Exists(Path.Combine(_folder, "all", "vale", "signing", "private-key.pem")));
+        await AsksAsync(0, "verify-backup", "all", "--all");
+        await AsksAsync(0, "restore", "all", "--all", "--data", "elsewhere");
+        Assert.Equal("a key", await File.ReadAllTextAsync(Path.Combine(_folder, "elsewhere", "signing", "private-key.pem")));
+        Assert.Contains("1 events linked", await AsksAsync(0, "verify-audit", "--organisation", "vale", "--data", "elsewhere"), StringComparison.Ordinal);
+        Assert.Contains("vale (Vale Clinic)", await AsksAsync(0, "retention", "--all", "--data", "elsewhere"), StringComparison.Ordinal);
+        // One that cannot be done does not hide that, and the other is done.
+        Directory.Delete(Path.Combine(_folder, "all", "hill"), recursive: true);
+        Assert.Contains("is no backup", await AsksAsync(3, "verify-backup", "all", "--all"), StringComparison.Ordinal);
+        Assert.Contains("There is no organisation 'dale'; set are: hill, vale.", await AsksAsync(1, "backup", "dale", "--organisation", "dale"), StringComparison.Ordinal);
+        Assert.Contains("'--all' is not a command or option", await AsksAsync(2, "export-record", "p1", "p1.zip", "--all"), StringComparison.Ordinal);
+        foreach (var (key, family) in new[] { ("hill", "Hillson"), ("vale", "Valeson") })
+        {
+            await using var restored = await RecordStore.OpenSqliteAsync(Path.Combine(_folder, "elsewhere", "organisations", key), TestIndex.Indexer, _clock);
+            Assert.Single(await restored.IdsAsync("Patient", $"family={family}"));
+        }
+    }
+
+    [Fact]
     public async Task Without_a_database_there_is_nowhere_to_move_to()
     {
         using var program = RunningProgram.StartOnSqlite(_folder, "move-store");

@@ -56,6 +56,10 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         await PostAsync("home-link-revocation", $"/api/home-links/{link}/revocation");
         var precaution = (string)(await PostAsync("precaution", $"/api/people/{ids["person"]}/precautions"))["precaution"]!["id"]!;
         await PostAsync("precaution-withdrawal", $"/api/people/{ids["person"]}/precautions/{precaution}/withdrawal");
+        ids["duplicate"] = await app.PersonAsync();
+        await PostAsync("merge", $"/api/people/{await app.PersonAsync()}/merges");
+        var hold = (string)(await PostAsync("legal-hold", $"/api/people/{ids["person"]}/legal-holds"))["id"]!;
+        await PostAsync("legal-hold-lifting", $"/api/people/{ids["person"]}/legal-holds/{hold}/lifting");
         var note = await PostAsync("note", "/api/notes");
         ids["note"] = ((string)note["composition"]!).Split('/')[1];
 
@@ -88,6 +92,11 @@ public partial class ApiExamplesTests(TradeApp app) : IClassFixture<TradeApp>
         var discharge = await PostAsync("discharge", "/api/discharges");
         await app.SignedAsync((string)discharge["id"]!);
         await PostAsync("discharge-completion", $"/api/discharges/{(string)discharge["id"]!}/completion");
+        // Last, since nothing of it is left.
+        ids["erased"] = await app.PersonAsync();
+        var shown = await PostAsync("erasure", $"/api/people/{ids["erased"]}/erasure");
+        ids["digest"] = (string)shown["digest"]!;
+        await PostAsync("erasure-confirmation", $"/api/people/{ids["erased"]}/erasure/{shown["request"]}/confirmation");
     }
 
     /// <summary>The programme goes out, is changed there and here, and comes back.</summary>

@@ -27,6 +27,7 @@ internal sealed class FollowedCaseload(RecordStore store, Settings settings, Tim
     private readonly Dictionary<string, string> _personOf = new(StringComparer.Ordinal);
 
     private long _read;
+    private int _erasures;
 
     public static DateOnly Today(Settings settings, TimeProvider clock) => DateOnly.FromDateTime(TimeZoneInfo.ConvertTime(clock.GetUtcNow(), TimeZoneInfo.FindSystemTimeZoneById(settings.TimeZone)).DateTime);
 
@@ -35,6 +36,7 @@ internal sealed class FollowedCaseload(RecordStore store, Settings settings, Tim
         await _gate.WaitAsync(ct);
         try
         {
+            await ForgetErasedAsync(ct);
             await FollowAsync(ct);
             var today = Today(settings, clock);
             return [.. _people.Values.Where(p => p.Name is not null).Select(p => Line(p, today))];
@@ -46,6 +48,17 @@ internal sealed class FollowedCaseload(RecordStore store, Settings settings, Tim
     }
 
     public void Dispose() => _gate.Dispose();
+
+    /// <summary>An erasure leaves nothing in the order of commits that could be followed; so all is read again, also where another instance erased.</summary>
+    private async Task ForgetErasedAsync(CancellationToken ct)
+    {
+        var erasures = (await store.TombstonesAsync(ct)).Count;
+        if (erasures == _erasures)
+            return;
+        _people.Clear();
+        _personOf.Clear();
+        (_read, _erasures) = (0, erasures);
+    }
 
     private async Task FollowAsync(CancellationToken ct)
     {

@@ -58,6 +58,9 @@ internal sealed class PersonState(string id)
         Forget(type, resource);
         switch (type)
         {
+            // Merged into another record, which has its place on the list.
+            case "Patient" when json.First("link")?.Text("type") == "replaced-by":
+                break;
             case "Patient":
                 var name = json.First("name");
                 var family = name?.Text("family");

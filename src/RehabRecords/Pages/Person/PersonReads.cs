@@ -9,6 +9,7 @@ using RehabRecords.People;
 using RehabRecords.Progress;
 using RehabRecords.Tasks;
 using RehabRecords.Terms;
+using RehabRecords.Trade;
 
 namespace RehabRecords.Pages.Person;
 
@@ -25,7 +26,7 @@ internal sealed class PersonReads(RecordStore store, ProgressReader progress, Cl
         var today = book.Today;
         var plans = await store.FindAllAsync<CarePlan>($"subject=Patient/{id}", ct);
         var lines = plans.Select(Line).OrderByDescending(p => p.Start).ThenByDescending(p => p.Id, StringComparer.Ordinal).ToList();
-        var notes = await store.FindAllAsync<Composition>($"subject=Patient/{id}", ct);
+        var notes = await store.FindAllAsync<Composition>(await Replaced.SubjectsAsync(store, id, ct), ct);
         var tasks = await OpenTasks.OfAsync(store, id, ct);
         var view = new PersonView(person, $"{string.Join(' ', person.GivenNames)} {person.FamilyName}".Trim(), Age(person, today), today)
         {

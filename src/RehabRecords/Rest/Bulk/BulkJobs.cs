@@ -62,6 +62,13 @@ internal sealed partial class BulkJobs(Stores stores, Settings settings, TimePro
             job.DeleteFiles();
     }
 
+    /// <summary>Exports of an organisation hold everybody who was there when they were made.</summary>
+    public void DeleteAll(string organisation)
+    {
+        foreach (var job in _jobs.Values.Where(j => j.Order.Organisation == organisation))
+            Delete(job);
+    }
+
     protected override async Task ExecuteAsync(CancellationToken stoppingToken)
     {
         await Task.Yield();
