@@ -183,9 +183,10 @@ public sealed class RecordStore : IAsyncDisposable
             r => RecordReads.Version(r, 0), Person.Number(patientAddress["Patient/".Length..]), patientAddress)),
         ct);
 
-    /// <summary>Forgets answers made before the given time.</summary>
-    public Task<int> ForgetAnswersAsync(DateTimeOffset before, CancellationToken ct = default) =>
-        _writers.EnqueueAsync(s => s.Run("DELETE FROM answer WHERE made<@p0", DateRange.Microseconds(before)), ct);
+    /// <summary>Forgets answers that were made before the given time for clients whose names begin with a word and a space.</summary>
+    public Task<int> ForgetAnswersAsync(string word, DateTimeOffset before, CancellationToken ct = default) =>
+        // What begins with "word " lies from there to "word!", the next sign.
+        _writers.EnqueueAsync(s => s.Run("DELETE FROM answer WHERE made<@p0 AND client>=@p1 AND client<@p2", DateRange.Microseconds(before), word + " ", word + "!"), ct);
 
     /// <summary>
     /// Commits all of a set or none of it. Puts version and time into the resources' meta. When the key of the set was

@@ -1,3 +1,4 @@
+using System.Collections.Concurrent;
 using System.Security.Cryptography;
 using System.Text;
 using Microsoft.IdentityModel.JsonWebTokens;
@@ -19,9 +20,16 @@ public sealed class Assertions(Clients clients, Stores stores, Settings settings
     /// <summary>By how much two clocks may differ.</summary>
     public static readonly TimeSpan Skew = TimeSpan.FromSeconds(30);
 
+    /// <summary>For how long a used one is remembered: longer than any holds, and than two instances' clocks differ.</summary>
+    public static readonly TimeSpan Remembered = TimeSpan.FromHours(1);
+
+    private const string Use = "assertion";
+
     public static readonly IReadOnlyList<string> Algorithms = [SecurityAlgorithms.RsaSha384, SecurityAlgorithms.EcdsaSha384];
 
     private static readonly JsonWebTokenHandler Handler = new() { MapInboundClaims = false, MaximumTokenSizeInBytes = 16 * 1024 };
+
+    private readonly ConcurrentDictionary<string, DateTimeOffset> _forgotAt = new(StringComparer.Ordinal);
 
     public string TokenAddress => settings.PublicUrl + TokenServer.TokenPath;
 
@@ -70,9 +78,20 @@ public sealed class Assertions(Clients clients, Stores stores, Settings settings
     /// <summary>A row with a unique key in the store, so that of two instances asked at the same moment one answers no, also after a restart.</summary>
     private async Task<bool> FirstAsync(Client client, string jti, CancellationToken ct)
     {
+        await ForgetAsync(client.Organisation, ct);
         var use = Guid.NewGuid().ToString("N");
-        var key = new IdempotencyKey($"assertion {client.Id}", Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(jti))), "");
+        var key = new IdempotencyKey($"{Use} {client.Id}", Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(jti))), "");
         var answer = new StoredAnswer(200, use, ReadOnlyMemory<byte>.Empty);
         return (await stores.Of(client.Organisation).CommitAsync(new WriteSet { Key = key, Answer = answer }, ct)).EarlierAnswer is null;
+    }
+
+    /// <summary>Now and then, by whoever comes: what was used long ago is refused for its age, so its row is not needed.</summary>
+    private async Task ForgetAsync(string organisation, CancellationToken ct)
+    {
+        var now = clock.GetUtcNow();
+        if (now - _forgotAt.GetValueOrDefault(organisation) < Remembered)
+            return;
+        _forgotAt[organisation] = now;
+        await stores.Of(organisation).ForgetAnswersAsync(Use, now - Remembered, ct);
     }
 }

@@ -47,6 +47,8 @@ internal static class TokenServer
             .AddValidation(validation =>
             {
                 validation.UseLocalServer();
+                // A token that was given out for something else is none here.
+                validation.AddAudiences(settings.FhirBase);
                 validation.UseAspNetCore();
             });
         // The key is opened when the service starts, not while it is put together: a command that serves nobody needs none.

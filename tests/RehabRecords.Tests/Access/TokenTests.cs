@@ -2,7 +2,9 @@ using System.Net;
 using System.Security.Cryptography;
 using System.Text;
 using System.Text.Json.Nodes;
+using Microsoft.IdentityModel.JsonWebTokens;
 using Microsoft.IdentityModel.Tokens;
+using RehabRecords.Tests.Trade;
 
 namespace RehabRecords.Tests.Access;
 
@@ -141,6 +143,35 @@ public sealed class TokenTests(AccessApp app) : IClassFixture<AccessApp>
         await http.ExpectAsync(HttpStatusCode.Unauthorized, "GET", "/fhir/Patient");
     }
 
+    [Theory]
+    [InlineData("aud", "http://records.test/fhir", HttpStatusCode.OK)]
+    [InlineData("aud", "http://records.test", HttpStatusCode.Unauthorized)]
+    [InlineData("aud", "http://records.test/fhir/", HttpStatusCode.Unauthorized)]
+    [InlineData("aud", "https://other.test/fhir", HttpStatusCode.Unauthorized)]
+    [InlineData("aud", null, HttpStatusCode.Unauthorized)]
+    [InlineData("iss", "https://other.test/", HttpStatusCode.Unauthorized)]
+    [InlineData("client_id", "stranger", HttpStatusCode.Unauthorized)]
+    [InlineData("typ", "JWT", HttpStatusCode.Unauthorized)]
+    public async Task A_token_of_the_right_key_that_is_meant_for_something_else_opens_nothing(string what, string? value, HttpStatusCode expected)
+    {
+        var token = new JsonWebToken(await app.TokenAsync(app.Hill));
+        var claims = token.Claims.GroupBy(c => c.Type).ToDictionary(
+            g => g.Key, g => g.First().ValueType.Contains("integer", StringComparison.Ordinal) ? (object)long.Parse(g.First().Value, System.Globalization.CultureInfo.InvariantCulture) : g.Count() == 1 ? g.First().Value : g.Select(c => c.Value).ToArray());
+        if (value is null)
+            claims.Remove(what);
+        else if (what != "typ")
+            claims[what] = value;
+        using var key = ECDsa.Create();
+        key.ImportFromPem(await File.ReadAllTextAsync(Path.Combine(app.Folder, "token-key.pem")));
+        using var http = app.With(new JsonWebTokenHandler { SetDefaultTimesOnTokenCreation = false }.CreateToken(new SecurityTokenDescriptor
+        {
+            Claims = claims,
+            TokenType = what == "typ" ? value : token.Typ,
+            SigningCredentials = new SigningCredentials(new ECDsaSecurityKey(key) { KeyId = token.Kid }, SecurityAlgorithms.EcdsaSha384) { CryptoProviderFactory = new CryptoProviderFactory { CacheSignatureProviders = false } },
+        }));
+        await http.ExpectAsync(expected, "GET", "/fhir/Patient");
+    }
+
     [Fact]
     public async Task A_token_ends_with_its_time_and_with_its_client()
     {
@@ -159,6 +190,48 @@ public sealed class TokenTests(AccessApp app) : IClassFixture<AccessApp>
         own.Unregister(leaver);
         own.Time.Now += TimeSpan.FromSeconds(3);
         await still.ExpectAsync(HttpStatusCode.Unauthorized, "GET", "/fhir/Patient");
+    }
+
+    [OnPostgresql]
+    public async Task Of_an_assertion_sent_to_two_instances_at_once_one_gets_a_token()
+    {
+        await using var first = new AccessApp(app);
+        await ((IAsyncLifetime)first).InitializeAsync();
+        // Another process on the same database, with a folder of its own.
+        await using var second = new AccessApp(app) { Settings = { ["RehabRecords:Store:Schema"] = TestEngine.SchemaOf(first.Folder) } };
+        await ((IAsyncLifetime)second).InitializeAsync();
+        for (var round = 0; round < 5; round++)
+        {
+            var assertion = app.Hill.Assertion(AccessApp.TokenAddress, app.Now);
+            var answers = await Task.WhenAll(Enumerable.Range(0, 100).Select(i => (i % 2 == 0 ? first : second).AskAsync(assertion, "system/*.rs")));
+            Assert.Equal(1, answers.Count(a => a.Status == HttpStatusCode.OK));
+            Assert.All(answers.Where(a => a.Status != HttpStatusCode.OK), a => Assert.Equal("invalid_client", (string?)a.Body["error"]));
+        }
+    }
+
+    [Fact]
+    public async Task Used_assertions_are_forgotten_when_they_have_long_ended()
+    {
+        await using var own = new ShortLived();
+        await ((IAsyncLifetime)own).InitializeAsync();
+        Task<long> KeptAsync() => own.StoreOf("hill").Readers.ReadAsync(s => (long)s.One("SELECT count(*) FROM answer WHERE client LIKE 'assertion %'")!, default);
+        using var http = await own.AsAsync(own.Hill);
+        await http.ExpectAsync(HttpStatusCode.Created, "POST", "/api/people", TradeApp.Person, ("Idempotency-Key", "kept"));
+        for (var i = 0; i < 4; i++)
+            await own.TokenAsync(own.Hill);
+        var used = own.Hill.Assertion(AccessApp.TokenAddress, own.Now);
+        Assert.Equal(HttpStatusCode.OK, (await own.AskAsync(used, "system/*.rs")).Status);
+        Assert.Equal(6, await KeptAsync());
+        own.Time.Now += TimeSpan.FromMinutes(59);
+        await own.TokenAsync(own.Hill);
+        Assert.Equal(7, await KeptAsync());
+        own.Time.Now += TimeSpan.FromMinutes(2);
+        await own.TokenAsync(own.Hill);
+        Assert.Equal(2, await KeptAsync());
+        Assert.Equal("invalid_client", (string?)(await own.AskAsync(used, "system/*.rs")).Body["error"]);
+        // Answers to keys of callers are kept with the record.
+        using var again = await own.AsAsync(own.Hill);
+        Assert.Equal(1, await own.StoreOf("hill").Readers.ReadAsync(s => (long)s.One("SELECT count(*) FROM answer WHERE client='api'")!, default));
     }
 
     [Fact]

@@ -67,9 +67,12 @@ internal static class Forms
             keys.XmlRepository = new FileSystemXmlRepository(Private(Path.Combine(settings.DataFolder, Folder)), logs));
         // It warns that the keys are not encrypted. Nothing of the data folder is; who may read it is the operating system's matter.
         services.AddLogging(logs => logs.AddFilter("Microsoft.AspNetCore.DataProtection", LogLevel.Error));
-        services.AddAntiforgery(tokens =>
+        services.AddAntiforgery();
+        services.AddOptions<AntiforgeryOptions>().Configure<Settings>((tokens, settings) =>
         {
-            tokens.Cookie.Name = "form";
+            // The prefix makes a browser refuse one that another host or an unsafe connection set.
+            tokens.Cookie.Name = settings.PublicUrl.StartsWith("https:", StringComparison.Ordinal) ? "__Host-form" : "form";
+            tokens.Cookie.Path = "/";
             tokens.FormFieldName = TokenField;
             // The policy of every answer says it already, and more strictly.
             tokens.SuppressXFrameOptionsHeader = true;

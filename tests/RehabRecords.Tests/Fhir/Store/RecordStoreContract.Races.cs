@@ -152,7 +152,7 @@ public abstract partial class RecordStoreContract
         Assert.False((await Post(Samples.Key(client: "another"))).WasRepeat);
         Assert.True((await Post(Samples.Key())).WasRepeat);
 
-        Assert.Equal(2, await Store.ForgetAnswersAsync(Noon.AddDays(1)));
+        Assert.Equal(2, await Store.ForgetAnswersAsync("client", Noon.AddDays(1)));
         Assert.Null(await Store.AnswerOfAsync(Samples.Key()));
     }
 
