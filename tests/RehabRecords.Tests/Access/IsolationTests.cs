@@ -23,6 +23,7 @@ public sealed class IsolationTests(IsolationTests.Twins twins, ITestOutputHelper
         var random = new Random(seed);
         var asked = new Dictionary<string, int>(StringComparer.Ordinal);
         var statuses = new Dictionary<HttpStatusCode, int>();
+        var by = new SortedDictionary<string, int>(StringComparer.Ordinal);
         var own = 0;
         for (var i = 0; i < 500; i++)
         {
@@ -30,7 +31,10 @@ public sealed class IsolationTests(IsolationTests.Twins twins, ITestOutputHelper
             var (mine, theirs) = hill ? (twins.Hill, twins.Vale) : (twins.Vale, twins.Hill);
             var request = Ask.Random(random, mine, theirs);
             asked[request.Kind] = asked.GetValueOrDefault(request.Kind) + 1;
-            var (status, text) = await mine.SendAsync(request);
+            // Mostly the caller who may do all, so that much is answered; else one of any role, or with few people.
+            var caller = random.Next(2) == 0 ? "all" : mine.Callers[random.Next(mine.Callers.Count)];
+            by[caller] = by.GetValueOrDefault(caller) + 1;
+            var (status, text) = await mine.SendAsync(request, caller);
             statuses[status] = statuses.GetValueOrDefault(status) + 1;
             foreach (var word in theirs.Words.Where(w => !request.Whole.Contains(w, StringComparison.OrdinalIgnoreCase)))
                 Assert.False(text.Contains(word, StringComparison.OrdinalIgnoreCase), $"seed {seed}, request {i}, {request}: {(int)status} holds '{word}' of the other organisation: {text}");
@@ -43,6 +47,8 @@ public sealed class IsolationTests(IsolationTests.Twins twins, ITestOutputHelper
 
         output.WriteLine($"seed {seed}: 500 requests; {string.Join(", ", asked.OrderBy(a => a.Key, StringComparer.Ordinal).Select(a => $"{a.Key} {a.Value}"))}");
         output.WriteLine($"answers: {string.Join(", ", statuses.OrderBy(s => s.Key).Select(s => $"{(int)s.Key} {s.Value}"))}; {own} held words of the caller's own organisation");
+        output.WriteLine($"callers: {string.Join(", ", by.Select(b => $"{b.Key} {b.Value}"))}");
+        Assert.Equal(8, by.Count);
         // The test looks at something only if own data was answered often.
         Assert.True(own > 100, $"only {own} answers held anything");
         Assert.DoesNotContain(statuses.Keys, s => (int)s >= 500);
@@ -116,9 +122,19 @@ public sealed class IsolationTests(IsolationTests.Twins twins, ITestOutputHelper
 
         public new Side Vale { get; private set; } = null!;
 
+        public IEnumerable<TestClient> Others => More;
+
         async Task IAsyncLifetime.InitializeAsync()
         {
             await base.InitializeAsync();
+            foreach (var organisation in new[] { "hill", "vale" })
+            {
+                foreach (var role in new[] { "therapist", "student", "support-worker", "community-team", "records-officer", "system" })
+                    Register(new TestClient($"{organisation}-{role}", organisation, role, ["system/*.cruds", "system/AuditEvent.rs", "api/*"]));
+                // Somebody of the other organisation among them, whom it must not help to name.
+                Register(new TestClient($"{organisation}-few", organisation, "system", ["system/*.cruds", "api/*"], people: [Side.Few("hill"), Side.Few("vale")]));
+            }
+
             Hill = await Side.OfAsync(this, base.Hill, "Hillmarked");
             Vale = await Side.OfAsync(this, base.Vale, "Valemarked");
         }
@@ -128,8 +144,12 @@ public sealed class IsolationTests(IsolationTests.Twins twins, ITestOutputHelper
     public sealed class Side
     {
         private readonly HttpClient _http;
+        private readonly Dictionary<string, HttpClient> _others = [];
 
         private Side(HttpClient http, string mark) => (_http, Words) = (http, [mark, Secret(mark)]);
+
+        /// <summary>Callers of each role, and one who was given few people.</summary>
+        public List<string> Callers => [.. _others.Keys];
 
         /// <summary>Words that stand in this organisation's record and nowhere else; requests name the first, and never the second.</summary>
         public string[] Words { get; }
@@ -144,9 +164,12 @@ public sealed class IsolationTests(IsolationTests.Twins twins, ITestOutputHelper
 
         public string Note { get; private set; } = "";
 
+        /// <summary>As long as every other id.</summary>
+        public static string Few(string organisation) => $"few-{organisation}".PadRight(36, '0');
+
         private static string Secret(string mark) => mark.Replace("marked", "secretword", StringComparison.Ordinal);
 
-        public static async Task<Side> OfAsync(AccessApp app, TestClient client, string mark)
+        public static async Task<Side> OfAsync(Twins app, TestClient client, string mark)
         {
             var side = new Side(await app.AsAsync(client), mark);
             // Lowest letters, so that codes may hold it too.
@@ -164,13 +187,18 @@ public sealed class IsolationTests(IsolationTests.Twins twins, ITestOutputHelper
                 side.Note = ((string)session["note"]!["address"]!).Split('/')[^1];
             }
 
+            var few = new WriteSet();
+            few.Create(new Hl7.Fhir.Model.Patient { Id = Few(client.Organisation), Name = [new() { Family = mark, Given = [Secret(mark)] }] });
+            await app.StoreOf(client.Organisation).CommitAsync(few);
+            foreach (var other in app.Others.Where(o => o.Organisation == client.Organisation))
+                side._others[other.Id[(client.Organisation.Length + 1)..]] = await app.AsAsync(other);
             foreach (var version in await app.StoreOf(client.Organisation).ChangesAfterAsync(0, [.. RehabRecords.Fhir.ResourceRegistry.Standard.Kinds.Select(k => k.Type)], 10_000))
                 if (!side.Addresses.Contains((version.Type, version.Id)) && version.Type != "AuditEvent")
                     side.Addresses.Add((version.Type, version.Id));
             return side;
         }
 
-        public async Task<(HttpStatusCode Status, string Text)> SendAsync(Ask ask)
+        public async Task<(HttpStatusCode Status, string Text)> SendAsync(Ask ask, string caller = "all")
         {
             using var request = new HttpRequestMessage(new HttpMethod(ask.Method), ask.Path);
             if (ask.Body is not null)
@@ -179,7 +207,7 @@ public sealed class IsolationTests(IsolationTests.Twins twins, ITestOutputHelper
                 request.Headers.TryAddWithoutValidation("If-None-Exist", ask.IfNoneExist);
             request.Headers.TryAddWithoutValidation("If-Match", "W/\"1\"");
             request.Headers.TryAddWithoutValidation("Prefer", "respond-async");
-            using var response = await _http.SendAsync(request);
+            using var response = await _others.GetValueOrDefault(caller, _http).SendAsync(request);
             var headers = string.Join('\n', response.Headers.Concat(response.Content.Headers).Where(h => !h.Key.Equals("Date", StringComparison.OrdinalIgnoreCase) && !h.Key.Equals("X-Request-Id", StringComparison.OrdinalIgnoreCase)).Select(h => $"{h.Key}: {string.Join(',', h.Value)}"));
             return (response.StatusCode, headers + "\n\n" + await response.Content.ReadAsStringAsync());
         }
