@@ -29,6 +29,7 @@ using RehabRecords.Rest.Bulk;
 using RehabRecords.Retention;
 using RehabRecords.Sessions;
 using RehabRecords.Tasks;
+using RehabRecords.Telemetry;
 using RehabRecords.Trade;
 
 _ = ExpressionLimits.Apply();
@@ -40,6 +41,7 @@ return await Start.RunAsync(args, static args =>
 {
     var builder = WebApplication.CreateBuilder(args);
     var settings = Settings.Read(builder.Configuration);
+    builder.AddTelemetry(settings);
     builder.AddWebServer(settings);
 
     builder.Services.AddSingleton(settings);

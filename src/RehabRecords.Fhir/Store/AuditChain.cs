@@ -62,11 +62,20 @@ internal static class AuditChain
         var gaps = AuditGaps.Read(session);
         var noted = anchors.ToLookup(a => a.Number, a => a.Hash);
         var head = AuditLink.None;
-        foreach (var (number, id, version, hash) in session.Each("SELECT n, id, version, hash FROM audit_link ORDER BY n", r => (r.GetInt64(0), r.GetString(1), (int)r.GetInt64(2), r.GetString(3))))
+        // Links and what they name side by side, in one pass over both.
+        foreach (var (number, id, hash, named) in session.Each(
+            $"SELECT l.n, l.id, l.hash, {RecordReads.AsTheyAre} FROM audit_link l LEFT JOIN version v ON v.type='AuditEvent' AND v.id=l.id AND v.version=l.version ORDER BY l.n",
+            r => (r.GetInt64(0), r.GetString(1), r.GetString(2), r.IsDBNull(3) ? null : RecordReads.Version(r, 3))))
         {
+            if (number == head.Number)
+            {
+                Tell($"AuditEvent/{id} is there twice, and link {number} names one.");
+                continue;
+            }
+
             if (number != head.Number + 1)
                 Tell($"Links {head.Number + 1} to {number - 1} of the chain are missing.");
-            if (session.Rows($"SELECT {RecordReads.AsTheyAre} FROM version v WHERE v.type='AuditEvent' AND v.id=@p0 AND v.version=@p1", r => RecordReads.Version(r, 0), id, version).FirstOrDefault() is not { } one)
+            if (named is not { } one)
                 Tell($"AuditEvent/{id} was removed: link {number} names it and it is not there.");
             else if (gaps.TryGetValue(number, out var remaining))
             {

@@ -56,7 +56,17 @@ internal sealed class CommitQueue : IDisposable
             throw Unavailable("The record is being closed.");
         }
 
-        return accepted ? result(await pending.Done.Task) : throw Unavailable("Too many requests wait to be written.");
+        if (!accepted)
+            throw Unavailable("Too many requests wait to be written.");
+        RecordMeter.Waiting.Add(1);
+        try
+        {
+            return result(await pending.Done.Task);
+        }
+        finally
+        {
+            RecordMeter.Waiting.Add(-1);
+        }
     }
 
     private static RefusedException Unavailable(string why, string what = "Nothing was stored; please try again in a minute.") =>
@@ -72,8 +82,10 @@ internal sealed class CommitQueue : IDisposable
             group.Add(first);
             while (group.Count < _dialect.LargestGroup && _waiting.TryTake(out var next))
                 group.Add(next);
+            var began = TimeProvider.System.GetTimestamp();
             for (var tries = 1; !TryCommit(ref session, group, tries); tries++)
                 Thread.Sleep(50 * (tries - 1));
+            RecordMeter.Commit.Record(TimeProvider.System.GetElapsedTime(began).TotalSeconds);
             foreach (var pending in group)
                 pending.Complete();
         }

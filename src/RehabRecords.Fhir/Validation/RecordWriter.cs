@@ -14,6 +14,21 @@ public sealed class RecordWriter(RecordStore store, ResourceValidator validator,
     public async Task<CommitResult> WriteAsync(WriteSet set, CancellationToken ct = default)
     {
         ArgumentNullException.ThrowIfNull(set);
+        try
+        {
+            var result = await TryWriteAsync(set, ct);
+            RecordMeter.Writes.Add(1, new KeyValuePair<string, object?>("outcome", result.EarlierAnswer is null ? "stored" : "repeated"));
+            return result;
+        }
+        catch (RefusedException refused)
+        {
+            RecordMeter.Writes.Add(1, new("outcome", "refused"), new("reason", refused.Refusal.ToString()));
+            throw;
+        }
+    }
+
+    private async Task<CommitResult> TryWriteAsync(WriteSet set, CancellationToken ct)
+    {
         // A repeat gets its answer even if the record has moved on since and would not accept the same again.
         foreach (var key in set.Keys)
             if (await store.AnswerOfAsync(key, ct) is { } earlier)

@@ -70,6 +70,7 @@ public sealed class ResourceValidator : IDisposable
     /// </summary>
     public async Task<IReadOnlyList<Issue>> ValidateAsync(Resource resource, string? profile = null, CancellationToken ct = default)
     {
+        var began = TimeProvider.System.GetTimestamp();
         await _gate.WaitAsync(ct);
         try
         {
@@ -78,6 +79,7 @@ public sealed class ResourceValidator : IDisposable
         finally
         {
             _gate.Release();
+            RecordMeter.Validation.Record(TimeProvider.System.GetElapsedTime(began).TotalSeconds);
         }
     }
 

@@ -3,11 +3,12 @@ using Microsoft.AspNetCore.Authentication.Cookies;
 using Microsoft.AspNetCore.Authentication.OpenIdConnect;
 using Microsoft.IdentityModel.Protocols.OpenIdConnect;
 using RehabRecords.Host;
+using RehabRecords.Telemetry;
 
 namespace RehabRecords.Access;
 
 /// <summary>How people sign in to the pages: at an issuer of the organisation's (OpenID Connect), which says who they are. There are no passwords here.</summary>
-internal static class SignIn
+internal static partial class SignIn
 {
     public const string Cookie = CookieAuthenticationDefaults.AuthenticationScheme;
     public const string Issuer = OpenIdConnectDefaults.AuthenticationScheme;
@@ -66,7 +67,8 @@ internal static class SignIn
             };
             issuer.Events.OnRemoteFailure = context =>
             {
-                // The answer says it in plain words; the framework would throw.
+                // The answer says it in plain words; the framework would throw. The log names the error and not what was said of whom.
+                LogNotSignedIn(context.HttpContext.RequestServices.GetRequiredService<ILoggerFactory>().CreateLogger(typeof(SignIn)), CodeOf(context.Failure), context.Failure is null ? "" : Fault.Of(context.Failure));
                 context.HandleResponse();
                 throw Calling.Refused("You could not be signed in: either it was cut off, or your account at the issuer has no role and organisation that are known here. Try again; if it stays so, ask whoever keeps the accounts.");
             };
@@ -86,6 +88,24 @@ internal static class SignIn
                 Registration = person.FindFirstValue(NumberClaim),
             }
             : null;
+
+    /// <summary>What the issuer answered, where it is one of the words that the standard has for it.</summary>
+    private static string CodeOf(Exception? failure)
+    {
+        for (; failure is not null; failure = failure.InnerException)
+            if (failure.Data["error"] is string said)
+                return IssuersErrors.Contains(said) ? said : "an error of its own";
+        return "no error";
+    }
+
+    private static readonly string[] IssuersErrors =
+    [
+        "access_denied", "invalid_request", "invalid_client", "invalid_grant", "invalid_scope", "unauthorized_client", "unsupported_grant_type", "unsupported_response_type", "server_error",
+        "temporarily_unavailable", "interaction_required", "login_required", "account_selection_required", "consent_required", "registration_not_supported",
+    ];
+
+    [LoggerMessage(Level = LogLevel.Warning, Message = "Somebody could not be signed in; the issuer said: {Code}. {Fault}")]
+    private static partial void LogNotSignedIn(ILogger log, string code, string fault);
 
     private static ClaimsPrincipal? Kept(ClaimsPrincipal told, Settings settings)
     {

@@ -15,20 +15,27 @@ internal sealed class AccessEvents(Settings settings)
     private const string EntityType = "http://terminology.hl7.org/CodeSystem/audit-entity-type";
     private const string ObjectRole = "http://terminology.hl7.org/CodeSystem/object-role";
 
-    /// <summary>People or resources named in one event; what goes beyond is told by the query itself.</summary>
+    /// <summary>People or resources named in one event.</summary>
     private const int MostEntities = 500;
 
-    public AuditEvent Of(NotedAccess access)
+    /// <summary>
+    /// Of one answer. The profile asks for an event for each person in it. A list of a whole caseload would become thousands a day for each clinician,
+    /// so from here on people share events, and are found by their names in them all the same.
+    /// </summary>
+    internal const int MostAlone = 100;
+
+    /// <summary>Their ids follow from the access, so that each is written once however often that is tried.</summary>
+    public IEnumerable<AuditEvent> Of(NotedAccess access) => (access switch
     {
-        var audit = access switch
-        {
-            { Refusal: { } reason } => Refused(access, reason),
-            { What: { } what } => Read(access, what),
-            _ => Query(access),
-        };
-        audit.Id = access.Id;
+        { Refusal: { } reason } => [Refused(access, reason)],
+        { What: { } what } => [Read(access, what)],
+        { People.Count: 0 } => [Query(access, [])],
+        _ => access.People.Chunk(access.People.Count <= MostAlone ? 1 : MostEntities).Select(some => Query(access, some)),
+    }).Select((audit, place) =>
+    {
+        audit.Id = place == 0 ? access.Id : $"{access.Id}-{place}";
         return audit;
-    }
+    });
 
     /// <summary>One for each person and each kind of change; the first thing that was changed is its object, all others stand beside it.</summary>
     /// <param name="changes">Versioned addresses of what was written.</param>
@@ -83,7 +90,7 @@ internal sealed class AccessEvents(Settings settings)
         return audit;
     }
 
-    private AuditEvent Query(NotedAccess access)
+    private AuditEvent Query(NotedAccess access, string[] people)
     {
         var audit = Event("search", AuditEvent.AuditEventAction.E, access.Who, Code("110153", "Source Role ID"), Code("110152", "Destination Role ID"), access.RequestId, access.Address, access.At);
         audit.Entity.Add(new AuditEvent.EntityComponent
@@ -92,8 +99,8 @@ internal sealed class AccessEvents(Settings settings)
             Role = new Coding(ObjectRole, "24", "Query"),
             Query = Encoding.UTF8.GetBytes(access.Request),
         });
-        audit.Entity.AddRange(access.People.Take(MostEntities).Select(Patient));
-        audit.Text = Trade.Readable.Of($"Asked by {access.Who.Name}, answered from the records of {access.People.Count} {(access.People.Count == 1 ? "person" : "people")}.");
+        audit.Entity.AddRange(people.Select(Patient));
+        audit.Text = Trade.Readable.Of($"Asked by {access.Who.Name}, answered from the record{(people.Length == 1 ? $" of Patient/{people[0]}" : $"s of {people.Length} people")}.");
         return audit;
     }
 

@@ -1,13 +1,16 @@
+using System.Diagnostics.Metrics;
 using System.Globalization;
+using Hl7.Fhir.Model;
 using RehabRecords.Access;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Host;
+using RehabRecords.Telemetry;
 
 namespace RehabRecords.Audit;
 
 /// <summary>Makes AuditEvents of what the journals hold, links them into the chain of each organisation, and notes the end of the chain outside of the store.</summary>
-internal sealed partial class AuditTrail(Stores stores, Settings settings, TimeProvider clock, ILogger<AuditTrail> log) : BackgroundService
+internal sealed partial class AuditTrail(Stores stores, Settings settings, TimeProvider clock, IMeterFactory meters, ILogger<AuditTrail> log) : BackgroundService
 {
     public const string AnchorFile = "audit-anchors.txt";
     private const string JournalFolder = "audit-journal";
@@ -19,6 +22,7 @@ internal sealed partial class AuditTrail(Stores stores, Settings settings, TimeP
     private readonly Dictionary<string, (AuditLink Link, DateTimeOffset At)> _anchored = [];
     private readonly SemaphoreSlim _turn = new(1, 1);
     private readonly Lock _lock = new();
+    private long _settled = TimeProvider.System.GetTimestamp();
     private Task? _stopped;
 
     public Task NoteAsync(string organisation, NotedAccess access, CancellationToken ct) => JournalOf(organisation).NoteAsync(access, ct);
@@ -31,6 +35,7 @@ internal sealed partial class AuditTrail(Stores stores, Settings settings, TimeP
         {
             foreach (var organisation in stores.Organisations)
                 await SettleAsync(organisation, ct);
+            Interlocked.Exchange(ref _settled, TimeProvider.System.GetTimestamp());
         }
         finally
         {
@@ -57,6 +62,8 @@ internal sealed partial class AuditTrail(Stores stores, Settings settings, TimeP
     {
         if (!settings.AuditIsOn)
             return;
+        meters.Create(RecordMeter.Name).CreateObservableGauge(
+            "rehabrecords.audit.lag", () => TimeProvider.System.GetElapsedTime(Interlocked.Read(ref _settled)).TotalSeconds, "s", "Time since all accesses that were noted stood in the audit trail and were linked.");
         using var timer = new PeriodicTimer(Every);
         try
         {
@@ -66,10 +73,10 @@ internal sealed partial class AuditTrail(Stores stores, Settings settings, TimeP
                 {
                     await SettleAsync(stoppingToken);
                 }
-                catch (Exception failure) when (failure is RefusedException or IOException)
+                catch (Exception failure) when (failure is not OperationCanceledException)
                 {
                     // Kept in the journal, and tried again.
-                    LogLate(log, failure.Message);
+                    LogLate(log, failure is RefusedException refused ? refused.Refusal.ToString() : Fault.Of(failure));
                 }
             }
         }
@@ -119,8 +126,8 @@ internal sealed partial class AuditTrail(Stores stores, Settings settings, TimeP
         var events = new AccessEvents(settings);
         foreach (var file in await JournalOf(organisation).CompleteAsync())
         {
-            foreach (var some in AccessJournal.Read(file).Chunk(Together))
-                await WriteAsync(store, events, some, ct);
+            foreach (var some in AccessJournal.Read(file).SelectMany(events.Of).Chunk(Together))
+                await WriteAsync(store, some, ct);
             File.Delete(file);
         }
 
@@ -129,17 +136,17 @@ internal sealed partial class AuditTrail(Stores stores, Settings settings, TimeP
             Anchor(organisation, head);
     }
 
-    private static async Task WriteAsync(RecordStore store, AccessEvents events, NotedAccess[] accesses, CancellationToken ct)
+    private static async Task WriteAsync(RecordStore store, AuditEvent[] events, CancellationToken ct)
     {
         try
         {
-            await WriteAllAsync(store, events, accesses, ct);
+            await WriteAllAsync(store, events, ct);
         }
-        catch (RefusedException refused) when (refused.Refusal == Refusal.StaleVersion && accesses.Length > 1)
+        catch (RefusedException refused) when (refused.Refusal == Refusal.StaleVersion && events.Length > 1)
         {
             // Cut off after writing and before deleting the file: what is there, whatever became of it, is left out.
-            foreach (var access in accesses)
-                await WriteAsync(store, events, [access], ct);
+            foreach (var one in events)
+                await WriteAsync(store, [one], ct);
         }
         catch (RefusedException refused) when (refused.Refusal == Refusal.StaleVersion)
         {
@@ -147,11 +154,11 @@ internal sealed partial class AuditTrail(Stores stores, Settings settings, TimeP
         }
     }
 
-    private static async Task WriteAllAsync(RecordStore store, AccessEvents events, NotedAccess[] accesses, CancellationToken ct)
+    private static async Task WriteAllAsync(RecordStore store, AuditEvent[] events, CancellationToken ct)
     {
         var set = new WriteSet();
-        foreach (var access in accesses)
-            set.Create(events.Of(access));
+        foreach (var one in events)
+            set.Create(one);
         await store.CommitAsync(set, ct);
     }
 

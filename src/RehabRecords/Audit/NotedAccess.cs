@@ -2,8 +2,8 @@ using System.Text.Json.Serialization;
 
 namespace RehabRecords.Audit;
 
-/// <summary>One access to people's data, as it is noted before it is answered and later written as an AuditEvent.</summary>
-/// <param name="Id">Of the AuditEvent it becomes, so that it becomes one however often that is tried.</param>
+/// <summary>One access to people's data, as it is noted before it is answered and later written as AuditEvents.</summary>
+/// <param name="Id">Of the first AuditEvent it becomes; those of the others begin with it.</param>
 /// <param name="Request">Method and address, query included.</param>
 /// <param name="People">Ids of the people whose records were touched.</param>
 /// <param name="What">The version that was read, where one was; else what was asked counts as a query.</param>

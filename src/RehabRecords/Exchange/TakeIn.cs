@@ -177,6 +177,7 @@ internal sealed class TakeIn(RecordStore store, RecordWriter writer, ResourceVal
             catch (RefusedException e) when (attempt < Tries && e.Refusal == Refusal.StaleVersion)
             {
                 // Somebody changed what this was compared with; compare again with what is there now.
+                Telemetry.Measured.MadeAgain.Add(1);
             }
         }
     }

@@ -3,6 +3,7 @@ using Microsoft.AspNetCore.Mvc;
 using Microsoft.Net.Http.Headers;
 using RehabRecords.Pages;
 using RehabRecords.Rest;
+using RehabRecords.Telemetry;
 
 namespace RehabRecords.Host;
 
@@ -19,6 +20,8 @@ internal static partial class Failures
         [428] = HeaderNames.ETag,
     };
 
+    private static readonly string[] KnownMethods = ["GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"];
+
     public static IApplicationBuilder UseFailures(this WebApplication app) => app.Use(async (context, next) =>
     {
         try
@@ -31,14 +34,20 @@ internal static partial class Failures
         {
             // The caller has gone; there is nobody to answer.
         }
-        catch (Exception exception) when (!context.Response.HasStarted)
+        catch (Exception exception) when (context.Response.HasStarted)
+        {
+            // The server would write the exception to the log, words and all. What was begun is cut off, so that nobody takes it for whole.
+            LogFailure(app.Logger, MethodOf(context), RouteOf(context), context.Response.StatusCode, context.TraceIdentifier, Fault.Of(exception));
+            context.Abort();
+        }
+        catch (Exception exception)
         {
             var failure = Failure.Of(exception, context);
             // What the service says of itself (a part that is not set up, or is busy) is no fault of the program.
             if (exception is Fhir.RefusedException && failure.Status == StatusCodes.Status503ServiceUnavailable)
-                LogUnavailable(app.Logger, context.Request.Method, Loggable(context.Request.Path), exception.Message);
+                LogUnavailable(app.Logger, MethodOf(context), RouteOf(context), exception.Message);
             else if (failure.Status >= 500)
-                LogFailure(app.Logger, exception, context.Request.Method, Loggable(context.Request.Path), failure.Status, context.TraceIdentifier);
+                LogFailure(app.Logger, MethodOf(context), RouteOf(context), failure.Status, context.TraceIdentifier, Fault.Of(exception));
             var kept = Kept.GetValueOrDefault(failure.Status) is { } name ? (Name: name, Value: context.Response.Headers[name]) : default;
             context.Response.Clear();
             if (kept.Value.Count > 0)
@@ -47,8 +56,10 @@ internal static partial class Failures
         }
     });
 
-    /// <summary>The address of a recording page is a key, and a log is read by many.</summary>
-    private static string Loggable(PathString path) => path.StartsWithSegments("/home", StringComparison.OrdinalIgnoreCase) ? "/home/…" : path;
+    /// <summary>As it is written in the program: the address itself names people, or is a key, and a log is read by many.</summary>
+    private static string RouteOf(HttpContext context) => (context.GetEndpoint() as RouteEndpoint)?.RoutePattern.RawText ?? "(no route)";
+
+    private static string MethodOf(HttpContext context) => KnownMethods.Contains(context.Request.Method) ? context.Request.Method : "(another method)";
 
     private static async Task AnswerAsync(HttpContext context, Failure failure)
     {
@@ -90,11 +101,11 @@ internal static partial class Failures
         },
     });
 
-    [LoggerMessage(Level = LogLevel.Information, Message = "{Method} {Path} answered 503: {Why}")]
-    private static partial void LogUnavailable(ILogger log, string method, string path, string why);
+    [LoggerMessage(Level = LogLevel.Information, Message = "{Method} {Route} answered 503: {Why}")]
+    private static partial void LogUnavailable(ILogger log, string method, string route, string why);
 
-    [LoggerMessage(Level = LogLevel.Error, Message = "{Method} {Path} answered {Status}; request {RequestId}")]
-    private static partial void LogFailure(ILogger log, Exception exception, string method, string path, int status, string requestId);
+    [LoggerMessage(Level = LogLevel.Error, Message = "{Method} {Route} answered {Status}; request {RequestId}: {Fault}")]
+    private static partial void LogFailure(ILogger log, string method, string route, int status, string requestId, string fault);
 }
 
 /// <param name="Field">The field of the request, as a path; empty when the whole is meant.</param>

@@ -7,8 +7,6 @@ internal static class Kestrel
 {
     public static void AddWebServer(this WebApplicationBuilder builder, Settings settings)
     {
-        // The framework's account of every request names people by id; the log is for what went wrong.
-        builder.Logging.AddFilter("Microsoft.AspNetCore", LogLevel.Warning);
         if (string.IsNullOrEmpty(builder.Configuration["urls"]))
             builder.WebHost.UseUrls(settings.PublicUrl);
         builder.WebHost.ConfigureKestrel(server =>

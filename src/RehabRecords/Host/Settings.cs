@@ -33,6 +33,9 @@ public sealed class Settings
     /// <summary>What leaves a trace.</summary>
     public Audit.AuditSetting Audit { get; set; } = new();
 
+    /// <summary>Where measurements and traces are sent.</summary>
+    public Telemetry.TelemetrySetting Telemetry { get; set; } = new();
+
     internal bool AuditIsOn => Audit.On ?? !Access.IsDemo;
 
     /// <summary>How fully a programme must be described before it becomes active.</summary>
@@ -81,6 +84,7 @@ public sealed class Settings
         settings.Documents.Check();
         settings.Exports.Check();
         _ = settings.Retention.Rule();
+        settings.Telemetry.Check();
         _ = settings.ClinicRules();
         return settings;
     }

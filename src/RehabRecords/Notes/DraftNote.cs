@@ -40,6 +40,7 @@ public sealed class DraftNote(RecordWriter writer, ProgressReader reader, NoteWr
             }
             catch (RefusedException refused) when (refused.Refusal is Refusal.StaleVersion or Refusal.Conflict && attempt < MostAttempts)
             {
+                Telemetry.Measured.MadeAgain.Add(1);
             }
         }
     }

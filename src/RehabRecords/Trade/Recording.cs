@@ -2,6 +2,7 @@ using System.Text.Json;
 using RehabRecords.Fhir;
 using RehabRecords.Fhir.Store;
 using RehabRecords.Fhir.Validation;
+using RehabRecords.Telemetry;
 
 namespace RehabRecords.Trade;
 
@@ -42,6 +43,7 @@ public sealed class Recording(RecordStore store, RecordWriter writer)
             {
                 // What prepare refuses is refused for good, unless a repeat under the key got in first and has the answer.
                 // Another request moved what this one was computed from; compute again from what is there now.
+                Measured.MadeAgain.Add(1);
             }
         }
     }

@@ -64,6 +64,39 @@ public sealed class AuditTests(AuditTests.Audited app, ITestOutputHelper output)
         Assert.Equal("D delete", Kind(await OneAsync(() => http.ExpectAsync(HttpStatusCode.NoContent, "DELETE", $"/fhir/Observation/{observation}", null, ("If-Match", "W/\"1\"")))));
     }
 
+    [Theory]
+    [InlineData(3, new[] { 1, 1, 1 })]
+    [InlineData(100, null)]
+    [InlineData(601, new[] { 101, 500 })]
+    public void An_answer_about_several_people_leaves_an_event_for_each_and_from_a_hundred_on_names_them_together(int people, int[]? together)
+    {
+        var access = new NotedAccess("0199b7a2-0000-7000-8000-000000000000", DateTimeOffset.UnixEpoch, "GET /fhir/Patient", [.. Enumerable.Range(0, people).Select(n => $"p{n}")], null, null, "r1", "127.0.0.1", new("system", "s", "System", "system", null));
+        var events = new AccessEvents(new RehabRecords.Host.Settings()).Of(access).ToList();
+        List<string> Named(AuditEvent audit) => [.. audit.Entity.Where(e => e.Type?.Code == "1").Select(e => e.What!.Reference!)];
+        Assert.Equal(together ?? Enumerable.Repeat(1, people), events.Select(e => Named(e).Count).Order());
+        Assert.Equal(Enumerable.Range(0, people).Select(n => $"Patient/p{n}"), events.SelectMany(Named));
+        // Tried again, they are the same ones.
+        Assert.Equal(events.Select(e => e.Id), new AccessEvents(new RehabRecords.Host.Settings()).Of(access).Select(e => e.Id));
+        Assert.Equal(events.Count, events.Select(e => e.Id).Distinct().Count());
+        Assert.All(events, e => Assert.Matches("^[A-Za-z0-9.-]{1,64}$", e.Id));
+        Assert.All(events, e => Assert.Equal("GET /fhir/Patient", Encoding.UTF8.GetString(e.Entity.Single(t => t.Query is not null).Query!)));
+    }
+
+    [Fact]
+    public async Task A_search_that_finds_several_people_tells_of_each_without_naming_the_others()
+    {
+        using var http = await app.AsAsync(app.Hill);
+        var people = new List<string>();
+        for (var i = 0; i < 3; i++)
+            people.Add((string)(await http.ExpectAsync(HttpStatusCode.Created, "POST", "/fhir/Patient", FhirCalls.Person("Severalfound")))["id"]!);
+        await http.ExpectAsync(HttpStatusCode.OK, "GET", "/fhir/Patient?name=Severalfound");
+        foreach (var person in people)
+        {
+            var search = Assert.Single(await app.TrailAsync(person), a => Kind(a) == "E search");
+            Assert.Equal($"Patient/{person}", Assert.Single(search.Entity, e => e.Type?.Code == "1").What!.Reference);
+        }
+    }
+
     [Fact]
     public async Task A_refused_access_is_told_and_is_no_read()
     {

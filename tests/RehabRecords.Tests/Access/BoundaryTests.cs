@@ -4,8 +4,6 @@ using Microsoft.AspNetCore.Authentication;
 using Microsoft.AspNetCore.Authentication.Cookies;
 using Microsoft.AspNetCore.Http;
 using Microsoft.Extensions.DependencyInjection;
-using Microsoft.Extensions.Options;
-using RehabRecords.Access;
 using RehabRecords.Tests.Pages;
 using RehabRecords.Tests.Rest;
 using RehabRecords.Tests.Trade;

@@ -7,7 +7,7 @@ using RehabRecords.Tests.Trade;
 namespace RehabRecords.Tests.Access;
 
 /// <summary>A closed service whose people sign in at the development issuer, over the real protocol.</summary>
-public sealed class SignInApp : AccessApp
+public class SignInApp : AccessApp
 {
     public SignInApp()
     {

@@ -20,6 +20,8 @@ internal sealed partial class Browser(TestApp app)
         return browser;
     }
 
+    public IReadOnlyCollection<Cookie> Cookies => _cookies.GetAllCookies();
+
     public async Task<string> PageAsync(string address) => (await OpenAsync(address)).Html;
 
     public async Task<string> WordsAsync(string address) => Words(await PageAsync(address));

@@ -136,7 +136,7 @@ internal sealed partial class BulkJobs(Stores stores, Settings settings, TimePro
         }
         catch (Exception failure)
         {
-            LogFailed(log, failure, job.Id);
+            LogFailed(log, job.Id, Telemetry.Fault.Of(failure));
             Fail(job, failure is IOException
                 ? "The files could not be written; there may be too little space. Ask again later, or for less at once."
                 : "The export failed. Ask again later; if it fails again, report it with the number of this export.");
@@ -201,6 +201,6 @@ internal sealed partial class BulkJobs(Stores stores, Settings settings, TimePro
             throw new RefusedException(Refusal.Unavailable, OperationOutcome.IssueType.NoStore, $"An export may need {needed / 1048576} MB and {free / 1048576} MB are free in the data folder. Make space, or delete exports that are done.");
     }
 
-    [LoggerMessage(Level = LogLevel.Error, Message = "Bulk export {Job} failed")]
-    private static partial void LogFailed(ILogger log, Exception exception, string job);
+    [LoggerMessage(Level = LogLevel.Error, Message = "Bulk export {Job} failed: {Fault}")]
+    private static partial void LogFailed(ILogger log, string job, string fault);
 }

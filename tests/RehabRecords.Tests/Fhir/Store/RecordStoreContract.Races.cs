@@ -145,15 +145,19 @@ public abstract partial class RecordStoreContract
             return await Store.CommitAsync(set);
         }
 
-        await Post(Samples.Key());
-        var refused = await Assert.ThrowsAsync<RefusedException>(() => Post(Samples.Key(hash: "bb")));
+        await Post(Samples.Key(client: "notes one"));
+        var refused = await Assert.ThrowsAsync<RefusedException>(() => Post(Samples.Key(hash: "bb", client: "notes one")));
         Assert.Equal(Refusal.KeyReused, refused.Refusal);
-        await Assert.ThrowsAsync<RefusedException>(() => Store.AnswerOfAsync(Samples.Key(hash: "bb")));
+        await Assert.ThrowsAsync<RefusedException>(() => Store.AnswerOfAsync(Samples.Key(hash: "bb", client: "notes one")));
         Assert.False((await Post(Samples.Key(client: "another"))).WasRepeat);
-        Assert.True((await Post(Samples.Key())).WasRepeat);
+        Assert.True((await Post(Samples.Key(client: "notes one"))).WasRepeat);
 
-        Assert.Equal(2, await Store.ForgetAnswersAsync("client", Noon.AddDays(1)));
-        Assert.Null(await Store.AnswerOfAsync(Samples.Key()));
+        // Of clients whose names begin so, and of those alone.
+        Assert.Equal(0, await Store.ForgetAnswersAsync("note", Noon.AddDays(1)));
+        Assert.Equal(0, await Store.ForgetAnswersAsync("notes", Noon.AddDays(-1)));
+        Assert.Equal(1, await Store.ForgetAnswersAsync("notes", Noon.AddDays(1)));
+        Assert.Null(await Store.AnswerOfAsync(Samples.Key(client: "notes one")));
+        Assert.NotNull(await Store.AnswerOfAsync(Samples.Key(client: "another")));
     }
 
     [Fact]
