@@ -10,9 +10,9 @@ internal sealed record Newcomer(ServedClinic Clinic, string Family, string Perso
 
     public string Name => $"{Given} {Family}";
 
-    public static async Task<Newcomer> ArriveAsync(ServedClinic clinic)
+    public static async Task<Newcomer> ArriveAsync(ServedClinic clinic, string? name = null)
     {
-        var family = $"Newcome{Guid.NewGuid():N}"[..14];
+        var family = name ?? $"Newcome{Guid.NewGuid():N}"[..14];
         var person = await DemoAsync("1-people/ada-sampleton");
         (person["familyName"], person["givenNames"], person["identifier"]!["value"]) = (family, new JsonArray(Given), family);
         var id = (string)(await clinic.App.PostAsync("/api/people", person))["id"]!;

@@ -67,6 +67,12 @@ public sealed class ServedClinic : IAsyncLifetime
     /// <summary>What another team sent of a person of theirs.</summary>
     public string Received { get; private set; } = "";
 
+    /// <summary>What was changed here and by another team, and waits for a choice.</summary>
+    public string Conflict { get; private set; } = "";
+
+    /// <summary>Something that somebody is to do.</summary>
+    public string OpenTask { get; private set; } = "";
+
     /// <summary>Where Ada's carer reports a session from home.</summary>
     public string HomeLink { get; private set; } = "";
 
@@ -119,6 +125,13 @@ public sealed class ServedClinic : IAsyncLifetime
         SignedLetter = await LetterAsync("bram-inventley");
         await SignAsync(SignedLetter);
         Received = await ReceiveAsync();
+        await using (var vale = new OtherTeam(this))
+            Conflict = "/conflicts/" + await vale.ChangesAsWellAsync(await Newcomer.ArriveAsync(this, "Twosiding"));
+        using var task = await App.Http.PostAsync("/fhir/Task", RunningService.Json(JsonNode.Parse($$"""
+            { "resourceType": "Task", "status": "requested", "intent": "order", "description": "Send the splint to be mended.", "for": { "reference": "Patient/{{Person("cora-fictionby")}}" }, "authoredOn": "2026-09-21",
+              "owner": { "display": "Vale Community Team" }, "restriction": { "period": { "end": "2026-10-05" } } }
+            """)!, "application/fhir+json"));
+        OpenTask = $"/tasks/{(string)JsonNode.Parse(await task.EnsureSuccessStatusCode().Content.ReadAsStringAsync())!["id"]!}";
         _playwright = await Playwright.CreateAsync();
         Browser = await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = BrowserPath, Args = BrowserArguments });
     }
