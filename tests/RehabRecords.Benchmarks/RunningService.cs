@@ -8,16 +8,20 @@ namespace RehabRecords.Benchmarks;
 internal sealed class RunningService : IAsyncDisposable
 {
     private readonly Process _process;
-    private readonly string _folder;
 
     private RunningService(Process process, string folder, Uri address)
     {
         _process = process;
-        _folder = folder;
+        Folder = folder;
         Http = new HttpClient(new SocketsHttpHandler { MaxConnectionsPerServer = 256 }) { BaseAddress = address };
     }
 
     public HttpClient Http { get; }
+
+    public string Folder { get; }
+
+    /// <summary>Leaves the record for the next one that starts on it.</summary>
+    public bool KeepFolder { get; set; }
 
     public long ResidentMegabytes
     {
@@ -50,17 +54,25 @@ internal sealed class RunningService : IAsyncDisposable
     /// <param name="verb">What it is to do; it serves an empty record when left out.</param>
     public static RunningService Start(string assembly, params string[] verb) => On(Directory.CreateTempSubdirectory("rehabrecords-bench-").FullName, assembly, verb);
 
-    /// <summary>Leaves the record for the next one that starts on it.</summary>
-    public bool KeepFolder { get; set; }
+    public static RunningService On(string folder, string assembly, params string[] verb) => On(folder, assembly, new Dictionary<string, string>(), verb);
 
-    public static RunningService On(string folder, string assembly, params string[] verb) => On(folder, assembly, [], verb);
+    /// <summary>A record that was filled while it was open, now of an organisation whose people sign in and whose every access is audited.</summary>
+    public static RunningService Closed(string folder, string assembly)
+    {
+        var organisation = Directory.CreateDirectory(Path.Combine(folder, "organisations", "clinic")).FullName;
+        foreach (var file in Directory.EnumerateFiles(folder, "records.db*"))
+            File.Move(file, Path.Combine(organisation, Path.GetFileName(file)));
+        return On(
+            folder, assembly, new Dictionary<string, string> { ["RehabRecords__Access__Mode"] = "closed" },
+            "--environment", "Development", "--RehabRecords:Access:DevelopmentIssuer", "true", "--RehabRecords:Access:Organisations:clinic", "Clinic");
+    }
 
     /// <param name="folder">Of the record; deleted at the end.</param>
-    /// <param name="environment">Further settings.</param>
+    /// <param name="environment">Further settings, such as RehabRecords__Access__Mode, which is demo when left out.</param>
     public static RunningService On(string folder, string assembly, Dictionary<string, string> environment, params string[] verb)
     {
         var address = $"http://127.0.0.1:{FreePort()}";
-        var start = new ProcessStartInfo("dotnet", [assembly, .. verb, "--urls", address, "--data", folder])
+        var start = new ProcessStartInfo("dotnet", [assembly, .. verb, "--urls", address, "--data", folder, "--RehabRecords:PublicUrl", address])
         {
             RedirectStandardOutput = true,
             RedirectStandardError = true,
@@ -105,7 +117,7 @@ internal sealed class RunningService : IAsyncDisposable
         await _process.WaitForExitAsync();
         _process.Dispose();
         if (!KeepFolder)
-            Directory.Delete(_folder, recursive: true);
+            Directory.Delete(Folder, recursive: true);
     }
 
     private static int FreePort()
