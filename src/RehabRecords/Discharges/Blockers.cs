@@ -54,7 +54,8 @@ internal static class Blockers
                          && Addresses.Day(Programmes.Timings.Bounds(request)?.Start) > lastDay
                      orderby request.Id
                      select new BlockerView("prescription-to-come", $"ServiceRequest/{request.Id}", $"prescription “{request.Code?.Text}”, which begins on {Programmes.Timings.Bounds(request)?.Start}, after the discharge, and would never hold",
-                         $"take it out by a revision (POST /api/programmes/{programme.Programme.Id}/revisions)", true) { Programme = programme.Programme.Id };
+                         $"take it out by a revision (POST /api/programmes/{programme.Programme.Id}/revisions)", true)
+                     { Programme = programme.Programme.Id };
         return [.. flags, .. notes, .. tasks, .. drafts, .. toCome];
     }
 

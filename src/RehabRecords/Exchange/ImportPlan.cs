@@ -86,7 +86,8 @@ internal sealed class ImportPlan(RecordStore store, string fhirBase)
             return Met(entry, twin, here, said, decision);
         return (twin.Version == common || Content.Same(from, here)
             ? new Step(entry, twin, Fate.Updated, said)
-            : Conflict($"It was changed here (version {twin.Version}, last the same at version {common}) and there (version {entry.Version?.ToString(CultureInfo.InvariantCulture) ?? "not told"}).", Content.Differences(here, said))) with { Common = from };
+            : Conflict($"It was changed here (version {twin.Version}, last the same at version {common}) and there (version {entry.Version?.ToString(CultureInfo.InvariantCulture) ?? "not told"}).", Content.Differences(here, said))) with
+        { Common = from };
 
         Step Conflict(string why, IReadOnlyList<string> differs) => decision == Choice.Theirs
             ? new Step(entry, twin, Fate.Updated, said)
