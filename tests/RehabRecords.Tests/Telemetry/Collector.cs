@@ -36,5 +36,12 @@ internal sealed class Collector : IAsyncDisposable
     /// <summary>All that was sent of a kind: traces or metrics.</summary>
     public string TextOf(string signal) => string.Join('\n', _sent.Where(s => s.Signal == signal).Select(s => Encoding.Latin1.GetString(s.Body)));
 
+    /// <summary>Waits until a word was sent in traces or metrics: a service that is closed may still be sending. Gives up after 20 s, for the test to say what is missing.</summary>
+    public async Task HearAsync(string signal, string word)
+    {
+        for (var tries = 0; tries < 200 && !TextOf(signal).Contains(word, StringComparison.Ordinal); tries++)
+            await Task.Delay(100);
+    }
+
     public ValueTask DisposeAsync() => _app.DisposeAsync();
 }

@@ -35,6 +35,8 @@ public sealed class NoMarksTests(ITestOutputHelper output)
             await ((IAsyncLifetime)app).DisposeAsync();
         }
 
+        await collector.HearAsync("traces", "http.route");
+        await collector.HearAsync("metrics", "rehabrecords.writes");
         var (log, traces, metrics, database) = (string.Join('\n', app.Heard.Lines), collector.TextOf("traces"), collector.TextOf("metrics"), server());
         output.WriteLine($"{statuses.Values.Sum()} requests: {string.Join(", ", statuses.Select(s => $"{s.Key} {s.Value}"))}");
         output.WriteLine($"{marks.Count} marks looked for in {app.Heard.Lines.Count} lines of the log, {traces.Length} bytes of traces, {metrics.Length} of measurements, {database.Length} of the database's log");
@@ -75,7 +77,9 @@ public sealed class NoMarksTests(ITestOutputHelper output)
 
         Assert.Contains(said, Assert.Single(marks.In(string.Join('\n', app.Heard.Lines))));
         // The route is sent, and the path beside it is not.
+        await collector.HearAsync("traces", traced);
         Assert.Contains(traced, Assert.Single(marks.In(collector.TextOf("traces"))));
+        await collector.HearAsync("metrics", counted);
         Assert.Contains(counted, Assert.Single(marks.In(collector.TextOf("metrics"))));
         if (TestEngine.IsPostgresql)
             Assert.Contains(said, Assert.Single(marks.In(server())));
