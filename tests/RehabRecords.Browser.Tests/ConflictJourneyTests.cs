@@ -22,7 +22,7 @@ public class ConflictJourneyTests(ServedClinic clinic)
         await line.GetByRole(AriaRole.Link, new() { Name = wren.Name }).PressAsync("Enter");
         await window.GetByRole(AriaRole.Link, new() { Name = "see both sides and decide" }).PressAsync("Enter");
         await Assertions.Expect(window.GetByRole(AriaRole.Heading, new() { Level = 1 })).ToContainTextAsync("Changed here and by another team");
-        var cards = window.Locator("table", new() { HasText = "Turning cards" }).Locator("tr", new() { HasText = "Amount" }).Locator("td");
+        var cards = window.GetByRole(AriaRole.Table, new() { Name = "Turning playing cards, right side", Exact = true }).Locator("tr", new() { HasText = "Amount" }).Locator("td");
         await Assertions.Expect(cards.Nth(0)).ToContainTextAsync("3 sets");
         await Assertions.Expect(cards.Nth(1)).ToContainTextAsync("4 sets");
         await Assertions.Expect(cards.Nth(2)).Not.ToContainTextAsync("4 sets");

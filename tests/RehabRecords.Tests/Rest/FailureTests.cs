@@ -16,7 +16,7 @@ public class FailureTests
         foreach (var refusal in Enum.GetValues<Refusal>())
             Assert.InRange(Failure.StatusOf(refusal), 400, 503);
         Assert.Equal(
-            [400, 422, 413, 404, 410, 405, 409, 412, 412, 422, 503, 429, 428, 415, 406, 403],
+            [400, 422, 413, 404, 410, 405, 409, 412, 412, 422, 503, 429, 428, 415, 406, 500, 403],
             Enum.GetValues<Refusal>().Select(Failure.StatusOf));
     }
 

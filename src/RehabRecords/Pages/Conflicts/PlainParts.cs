@@ -43,13 +43,12 @@ internal static class PlainParts
         ["patientInstruction"] = "Words for the person",
         ["occurrence"] = "How often",
         ["bodySite"] = "Side",
-        ["output"] = "What came of it",
         ["input"] = "What it rests on",
         ["category"] = "Kind",
     };
 
     /// <summary>Elements that say nothing to a person, or say again what others do.</summary>
-    private static readonly HashSet<string> Passed = new(["text", "meta", "language", "implicitRules", "contained"], StringComparer.Ordinal);
+    private static readonly HashSet<string> Passed = new(["text", "meta", "language", "implicitRules", "contained", "output"], StringComparer.Ordinal);
 
     public static DifferingThing Of(Step step)
     {
