@@ -108,7 +108,7 @@ public sealed class TelemetryTests
             string said;
             using (var program = RunningProgram.Start(folder, "--urls", $"http://127.0.0.1:{RunningProgram.FreePort()}", "--data", folder, "--Logging:Console:FormatterName", "json"))
             {
-                await program.UntilSaidAsync("nobody can enter yet");
+                await program.UntilSaidAsync("DEMO MODE");
                 said = program.Said;
             }
 
