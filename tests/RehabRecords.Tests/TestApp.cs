@@ -107,6 +107,16 @@ public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
         TestEngine.Drop(_ownFolder);
     }
 
+    /// <summary>Ends when the stores are closed: the program closes them as well, and the factory does not wait for that.</summary>
+    public override async ValueTask DisposeAsync()
+    {
+        await base.DisposeAsync();
+        GC.SuppressFinalize(this);
+        var held = Directory.Exists(Folder) ? Directory.GetFiles(Folder, "store.lock", SearchOption.AllDirectories) : [];
+        for (var tries = 0; tries < 500 && !held.All(IsLetGo); tries++)
+            await Task.Delay(20);
+    }
+
     protected override void ConfigureWebHost(IWebHostBuilder builder)
     {
         // As it is run for real: in development the framework answers some errors itself.
@@ -131,6 +141,19 @@ public class TestApp : WebApplicationFactory<Program>, IAsyncLifetime
             if (Clock is not null)
                 services.AddSingleton(Clock);
         });
+    }
+
+    private static bool IsLetGo(string file)
+    {
+        try
+        {
+            using var tried = new FileStream(file, FileMode.Open, FileAccess.ReadWrite, FileShare.None);
+            return true;
+        }
+        catch (IOException)
+        {
+            return false;
+        }
     }
 
     private HttpClient StartedClient()

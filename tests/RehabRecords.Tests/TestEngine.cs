@@ -15,6 +15,8 @@ internal static class TestEngine
     /// <summary>Few, since each test makes a schema of its own; more than one, so that rows are spread.</summary>
     private const int Partitions = 2;
 
+    private const string Organisations = "organisations";
+
     private static readonly Lazy<string> _connectionFile = new(() =>
     {
         var file = Path.GetTempFileName();
@@ -45,7 +47,14 @@ internal static class TestEngine
         if (Directory.Exists(folder))
             Directory.Delete(folder, recursive: true);
         if (IsPostgresql)
-            Run($"SET client_min_messages=warning; DROP SCHEMA IF EXISTS {string.Join(", ", all.Select(SchemaOf).Distinct())} CASCADE");
+            Run($"""
+                SET client_min_messages=warning;
+                DO $$ DECLARE name text; BEGIN
+                  FOR name IN SELECT nspname FROM pg_namespace WHERE split_part(nspname, '_', 1) || '_' || split_part(nspname, '_', 2) IN ('{string.Join("', '", all.Select(SchemaOf).Distinct())}') LOOP
+                    EXECUTE format('DROP SCHEMA IF EXISTS %I CASCADE', name);
+                  END LOOP;
+                END $$
+                """);
     }
 
     /// <summary>What a program has to be told so that it uses the store of a folder.</summary>
@@ -64,6 +73,9 @@ internal static class TestEngine
     public static string SchemaOf(string folder)
     {
         var path = Path.TrimEndingDirectorySeparator(Path.GetFullPath(folder));
+        // The stores of a closed service, named as the service names them.
+        if (Path.GetFileName(Path.GetDirectoryName(path)) == Organisations)
+            return $"{SchemaOf(Path.GetDirectoryName(Path.GetDirectoryName(path))!)}_{Path.GetFileName(path).Replace('-', '_')}";
         if (Path.GetFileName(path) == "data")
             path = Path.GetDirectoryName(path)!;
         return "t_" + Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(path)))[..24];

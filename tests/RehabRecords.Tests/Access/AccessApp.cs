@@ -202,11 +202,11 @@ public class AccessApp : TestApp
     protected override void Dispose(bool disposing)
     {
         base.Dispose(disposing);
+        File.Delete(_clientsFile);
         if (_isLike)
             return;
         foreach (var client in new[] { Hill, Vale, Narrow, Reader }.Concat(More))
             client.Dispose();
-        File.Delete(_clientsFile);
     }
 }
 
