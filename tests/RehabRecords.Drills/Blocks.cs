@@ -4,7 +4,7 @@ namespace RehabRecords.Drills;
 internal sealed class Blocks
 {
     private readonly List<Step> _waiting = [];
-    private byte[] _sure = [];
+    private readonly MemoryStream _sure = new();
 
     public void Do(Step step)
     {
@@ -13,11 +13,11 @@ internal sealed class Blocks
             // That a file was deleted counts as known at once: an older one does not come back.
             case { Bytes: null, Place: -2 }:
                 _waiting.Clear();
-                _sure = [];
+                _sure.SetLength(0);
                 break;
             case { Bytes: null, Place: -1 }:
                 foreach (var write in _waiting)
-                    Apply(ref _sure, write, write.Bytes?.Length ?? 0);
+                    Apply(_sure, write, write.Bytes?.Length ?? 0);
                 _waiting.Clear();
                 break;
             default:
@@ -30,7 +30,8 @@ internal sealed class Blocks
     /// <param name="way">0: nothing that waited arrived; 1: all; 2: some of it; 3: a beginning of it, the last write in part.</param>
     public byte[] After(Random random, int way, int sector)
     {
-        var left = _sure.ToArray();
+        var left = new MemoryStream();
+        left.Write(_sure.GetBuffer(), 0, (int)_sure.Length);
         var arrived = way switch
         {
             0 => [],
@@ -41,22 +42,21 @@ internal sealed class Blocks
         foreach (var (write, last) in arrived.Select((w, i) => (w, i == arrived.Count - 1)))
         {
             var length = write.Bytes?.Length ?? 0;
-            Apply(ref left, write, way == 3 && last && length > sector ? random.Next(length / sector) * sector : length);
+            Apply(left, write, way == 3 && last && length > sector ? random.Next(length / sector) * sector : length);
         }
 
-        return left;
+        return left.ToArray();
     }
 
-    private static void Apply(ref byte[] file, Step step, int length)
+    private static void Apply(MemoryStream file, Step step, int length)
     {
         if (step.Bytes is not { } bytes)
         {
-            Array.Resize(ref file, (int)step.Place);
+            file.SetLength(step.Place);
             return;
         }
 
-        if (file.Length < step.Place + length)
-            Array.Resize(ref file, (int)step.Place + length);
-        bytes.AsSpan(0, length).CopyTo(file.AsSpan((int)step.Place));
+        file.Position = step.Place;
+        file.Write(bytes, 0, length);
     }
 }

@@ -84,14 +84,14 @@ internal static class PowerLoss
         {
             // The first writes make the file; nothing is acknowledged before them.
             var first = steps.TakeWhile(s => s.At < acknowledged[0].At).Count();
-            for (var cut = 0; cut < cuts; cut++)
+            var disk = new Dictionary<string, Blocks>(StringComparer.Ordinal);
+            var done = 0;
+            foreach (var (cut, at) in Enumerable.Range(0, cuts).Select(_ => random.Next(first, steps.Count)).Order().Index())
             {
-                var at = random.Next(first, steps.Count);
-                var disk = new Dictionary<string, Blocks>(StringComparer.Ordinal);
-                foreach (var step in steps.Take(at))
-                    (disk.TryGetValue(step.File, out var blocks) ? blocks : disk[step.File] = new Blocks()).Do(step);
-                foreach (var (suffix, blocks) in disk)
-                    File.WriteAllBytes(Path.Combine(folder, "cut.db" + suffix), blocks.After(random, cut % 4, Sector));
+                for (; done < at; done++)
+                    (disk.TryGetValue(steps[done].File, out var blocks) ? blocks : disk[steps[done].File] = new Blocks()).Do(steps[done]);
+                foreach (var (suffix, held) in disk)
+                    File.WriteAllBytes(Path.Combine(folder, "cut.db" + suffix), held.After(random, cut % 4, Sector));
                 var due = acknowledged.Where(a => a.At < steps[at].At).Select(a => a.Id);
                 try
                 {
