@@ -1,7 +1,7 @@
 namespace RehabRecords.Drills;
 
 /// <summary>A file on a disk that has taken some writes for good and keeps the later ones in its memory.</summary>
-internal sealed class Blocks
+internal sealed class Blocks : IDisposable
 {
     private readonly List<Step> _waiting = [];
     private readonly MemoryStream _sure = new();
@@ -30,7 +30,7 @@ internal sealed class Blocks
     /// <param name="way">0: nothing that waited arrived; 1: all; 2: some of it; 3: a beginning of it, the last write in part.</param>
     public byte[] After(Random random, int way, int sector)
     {
-        var left = new MemoryStream();
+        using var left = new MemoryStream();
         left.Write(_sure.GetBuffer(), 0, (int)_sure.Length);
         var arrived = way switch
         {
@@ -47,6 +47,8 @@ internal sealed class Blocks
 
         return left.ToArray();
     }
+
+    public void Dispose() => _sure.Dispose();
 
     private static void Apply(MemoryStream file, Step step, int length)
     {

@@ -80,11 +80,11 @@ internal static class PowerLoss
         var random = new Random(seed);
         var (lost, damaged) = (0L, 0);
         var folder = Directory.CreateTempSubdirectory("rehabrecords-cut-").FullName;
+        var disk = new Dictionary<string, Blocks>(StringComparer.Ordinal);
         try
         {
             // The first writes make the file; nothing is acknowledged before them.
             var first = steps.TakeWhile(s => s.At < acknowledged[0].At).Count();
-            var disk = new Dictionary<string, Blocks>(StringComparer.Ordinal);
             var done = 0;
             foreach (var (cut, at) in Enumerable.Range(0, cuts).Select(_ => random.Next(first, steps.Count)).Order().Index())
             {
@@ -109,6 +109,8 @@ internal static class PowerLoss
         }
         finally
         {
+            foreach (var held in disk.Values)
+                held.Dispose();
             Directory.Delete(folder, recursive: true);
         }
 

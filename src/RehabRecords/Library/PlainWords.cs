@@ -32,7 +32,7 @@ public static class PlainWords
         if (d.HoldSeconds is { } hold)
             sentences.Add($"Hold each one for {Count(hold, "second")}.");
         if (d.RestSeconds is { } rest)
-            sentences.Add($"Rest for {Count(rest, "second")} between sets.");
+            sentences.Add($"Rest for {Count(rest, "second")} {(d.Sets > 1 ? "between sets" : "afterwards")}.");
         if (d.Tempo is { } tempo)
             sentences.Add(Sentence($"Tempo: {tempo}"));
         return string.Join(' ', sentences.Where(s => s.Length > 0));
