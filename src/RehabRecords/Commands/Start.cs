@@ -37,7 +37,7 @@ internal static class Start
             await using var app = build(line.Settings);
             await app.StartAsync();
             if (line.Verb == CommandLine.Demo)
-                await Demo.ShowAsync(AddressOf(app), app.Configuration["RehabRecords:DataFolder"]!, line.Once, began, app.Lifetime.ApplicationStopping);
+                await ShowDemoAsync(app, line.Once, began);
             if (line.Once)
                 await app.StopAsync();
             else
@@ -53,6 +53,19 @@ internal static class Start
         {
             await Console.Error.WriteLineAsync("RehabRecords could not start. " + explanation);
             return Failed;
+        }
+    }
+
+    private static async Task ShowDemoAsync(WebApplication app, bool once, long began)
+    {
+        var stopping = app.Lifetime.ApplicationStopping;
+        try
+        {
+            await Demo.ShowAsync(AddressOf(app), app.Configuration["RehabRecords:DataFolder"]!, once, began, stopping);
+        }
+        catch (OperationCanceledException) when (stopping.IsCancellationRequested)
+        {
+            // Stopped while it was still being filled; the next start goes on with it.
         }
     }
 
