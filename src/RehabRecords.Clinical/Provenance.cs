@@ -36,11 +36,5 @@ public sealed record Source(string Citation, Mark Mark, string? Note = null)
     };
 
     /// <inheritdoc/>
-    public override string ToString() => Mark switch
-    {
-        Mark.Published => Citation,
-        // Not the same words twice.
-        Mark.CommonPractice when MarkText.StartsWith(Citation, StringComparison.Ordinal) => MarkText,
-        _ => $"{Citation} ({MarkText})",
-    };
+    public override string ToString() => Mark == Mark.Published ? Citation : $"{Citation} ({MarkText})";
 }
