@@ -1,6 +1,7 @@
 using System.Security.Cryptography;
 using System.Text;
 using Npgsql;
+using RehabRecords.Access;
 using RehabRecords.Fhir.Search;
 using RehabRecords.Fhir.Store;
 
@@ -14,8 +15,6 @@ internal static class TestEngine
 {
     /// <summary>Few, since each test makes a schema of its own; more than one, so that rows are spread.</summary>
     private const int Partitions = 2;
-
-    private const string Organisations = "organisations";
 
     private static readonly Lazy<string> _connectionFile = new(() =>
     {
@@ -73,9 +72,9 @@ internal static class TestEngine
     public static string SchemaOf(string folder)
     {
         var path = Path.TrimEndingDirectorySeparator(Path.GetFullPath(folder));
-        // The stores of a closed service, named as the service names them.
-        if (Path.GetFileName(Path.GetDirectoryName(path)) == Organisations)
-            return $"{SchemaOf(Path.GetDirectoryName(Path.GetDirectoryName(path))!)}_{Path.GetFileName(path).Replace('-', '_')}";
+        // A store of a closed service lies in the folder of the service.
+        if (Path.GetDirectoryName(Path.GetDirectoryName(path)) is { } service && path == Stores.FolderOf(service, Path.GetFileName(path)))
+            return Stores.SchemaOf(SchemaOf(service), Path.GetFileName(path));
         if (Path.GetFileName(path) == "data")
             path = Path.GetDirectoryName(path)!;
         return "t_" + Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(path)))[..24];

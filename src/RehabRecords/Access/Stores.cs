@@ -27,8 +27,8 @@ public sealed class Stores(Settings settings, SearchIndexer indexer, TimeProvide
         organisation == Only ? dataFolder : Path.Combine(dataFolder, "organisations", organisation);
 
     /// <summary>On a server each organisation has a schema of its own.</summary>
-    public static string SchemaOf(Settings settings, string organisation) =>
-        organisation == Only ? settings.Store.Schema : $"{settings.Store.Schema}_{organisation.Replace('-', '_')}";
+    public static string SchemaOf(string schema, string organisation) =>
+        organisation == Only ? schema : $"{schema}_{organisation.Replace('-', '_')}";
 
     public async Task<bool> AreReachableAsync(CancellationToken ct)
     {
@@ -51,7 +51,7 @@ public sealed class Stores(Settings settings, SearchIndexer indexer, TimeProvide
         try
         {
             foreach (var key in settings.Access.IsDemo ? (IEnumerable<string>)[Only] : settings.Access.Organisations.Keys.Order(StringComparer.Ordinal))
-                opened[key] = settings.Store.OpenAsync(FolderOf(settings.DataFolder, key), SchemaOf(settings, key), indexer, clock).GetAwaiter().GetResult();
+                opened[key] = settings.Store.OpenAsync(FolderOf(settings.DataFolder, key), SchemaOf(settings.Store.Schema, key), indexer, clock).GetAwaiter().GetResult();
             return opened;
         }
         catch

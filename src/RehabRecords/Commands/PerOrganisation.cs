@@ -38,7 +38,7 @@ internal static class PerOrganisation
     /// <summary>The same command for the store of one organisation; a folder of backups has a folder for each.</summary>
     private static CommandLine For(this CommandLine line, string key, Settings settings) => line with
     {
-        Settings = [.. line.Settings, $"--{Settings.Section}:DataFolder={Stores.FolderOf(settings.DataFolder, key)}", $"--{Settings.Section}:Store:Schema={Stores.SchemaOf(settings, key)}"],
+        Settings = [.. line.Settings, $"--{Settings.Section}:DataFolder={Stores.FolderOf(settings.DataFolder, key)}", $"--{Settings.Section}:Store:Schema={Stores.SchemaOf(settings.Store.Schema, key)}"],
         Arguments = line.All ? [.. line.Arguments.Select(folder => Path.Combine(folder, key))] : line.Arguments,
         KeysFolder = settings.DataFolder,
     };
