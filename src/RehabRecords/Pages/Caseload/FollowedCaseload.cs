@@ -110,7 +110,7 @@ internal sealed class FollowedCaseload(RecordStore store, Settings settings, Tim
             {
                 AttentionKind.Conflict => new(task.Kind, $"a choice waits, since {Wording(task.Since)}", task.Since, $"/conflicts/{id}"),
                 AttentionKind.Briefing => new(task.Kind, $"{task.Words}, since {Wording(task.Since)}", task.Since, page + "#programmes"),
-                _ => new(task.Kind, $"{task.Words.TrimEnd('.')}, since {Wording(task.Since)}", task.Since, page + "#tasks"),
+                _ => new(task.Kind, $"{task.Words}, since {Wording(task.Since)}", task.Since, page + "#tasks"),
             };
         foreach (var (id, draft) in person.Drafts)
             yield return new(AttentionKind.Draft, $"{draft.Title}, {Wording(draft.Since)}", draft.Since, $"/notes/{id}");

@@ -84,7 +84,7 @@ internal sealed class PersonState(string id)
                 break;
             case "Task" when json.Text("status") is "requested" or "received" or "accepted" or "ready" or "in-progress" or "on-hold" && json.Child("code")?.First("coding")?.Text("system") != Terms.Systems.HomeLink:
                 var code = json.Child("code")?.First("coding")?.Text("code") ?? "";
-                Tasks[resource] = (json.Text("description") ?? json.Child("code")?.Text("text") ?? code, json.Day("authoredOn") ?? DateOnly.MinValue, KindOf(code));
+                Tasks[resource] = ((json.Text("description") ?? json.Child("code")?.Text("text") ?? code).TrimEnd('.'), json.Day("authoredOn") ?? DateOnly.MinValue, KindOf(code));
                 break;
             case "Procedure" when (json.Day("performedDateTime") ?? json.Day("performedPeriod", "start")) is { } day:
                 _reports[resource] = day;
