@@ -1,5 +1,4 @@
 using System.Text;
-using Microsoft.Playwright;
 using RehabRecords.Tests;
 
 namespace RehabRecords.Browser.Tests;
@@ -39,7 +38,7 @@ internal static class Pictures
         var window = await clinic.OpenAsync(page.PictureWidth, 600);
         if (page.Working)
             await clinic.WorkAsync(window);
-        await window.GotoAsync(clinic.Url(page.Address(clinic)).AbsoluteUri, new() { WaitUntil = WaitUntilState.NetworkIdle });
+        await window.GotoAsync(clinic.Url(page.Address(clinic)).AbsoluteUri);
         var height = Math.Min(await window.EvaluateAsync<int>("() => document.documentElement.scrollHeight"), MostHeight);
         await window.ScreenshotAsync(new() { Path = file, FullPage = true, Clip = new() { X = 0, Y = 0, Width = page.PictureWidth, Height = height } });
         await window.Context.CloseAsync();

@@ -65,7 +65,7 @@ public sealed record Visit(
                     errors.Enqueue($"{message.Type}: {message.Text}");
             };
             await window.AddInitScriptAsync(WatchPolicy);
-            var answer = await window.GotoAsync(clinic.Url(page.Address(clinic)).AbsoluteUri, new() { WaitUntil = WaitUntilState.NetworkIdle });
+            var answer = await window.GotoAsync(clinic.Url(page.Address(clinic)).AbsoluteUri);
             var html = await answer!.TextAsync();
             await window.EvaluateAsync(Axe);
             var (access, passed) = await AccessAsync(window);
