@@ -35,6 +35,12 @@ public sealed record Source(string Citation, Mark Mark, string? Note = null)
         _ => "common practice, no source",
     };
 
-    /// <inheritdoc/>
-    public override string ToString() => Mark == Mark.Published ? Citation : $"{Citation} ({MarkText})";
+    /// <summary>Citation, mark and note, for whoever weighs the value.</summary>
+    public string InFull => With(Note is { } note ? $"{MarkText}; {note}" : MarkText);
+
+    /// <summary>Citation, with the mark unless it is published.</summary>
+    public override string ToString() => Mark == Mark.Published ? Citation : With(MarkText);
+
+    // A local rule cites nothing but its mark: said once is enough.
+    private string With(string remark) => Mark == Mark.CommonPractice && Citation == "common practice" ? remark : $"{Citation} ({remark})";
 }

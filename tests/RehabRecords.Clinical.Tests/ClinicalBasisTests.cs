@@ -54,7 +54,7 @@ public class ClinicalBasisTests
         Head("measure", "recorded", "unit", "range, step", "better", "of", "could not complete", "licence", "source");
         foreach (var m in measures)
             Row($"`{m.Id}` {m.Title}", m.Recorded, $"`{m.Unit}`", m.Scale == ScaleKind.Grades ? string.Join(", ", m.Grades) : Range(m), m.Direction.Code(), m.Laterality.Code(),
-                m.CouldNotComplete, m.Licence, Cite(m.Source));
+                m.CouldNotComplete, m.Licence, m.Source.InFull);
         Line();
         Line("## Change thresholds");
         Line();
@@ -62,13 +62,13 @@ public class ClinicalBasisTests
         foreach (var m in measures)
             foreach (var t in m.Thresholds)
                 Row($"`{m.Id}`", $"`{t.Id}`", t.Kind.Code(), t.Percent is { } percent ? $"{percent:0.##} %" : $"{(t.RangeFrom is { } from ? $"{from:0.###} to " : "")}{t.Value:0.###} {m.UnitText}",
-                    t.Level is { } level ? $"{level} %" : "", t.Hand.Code(), t.Population.Text, Window(t.Population), t.Method, $"{t.N}", Cite(t.Source));
+                    t.Level is { } level ? $"{level} %" : "", t.Hand.Code(), t.Population.Text, Window(t.Population), t.Method, $"{t.N}", t.Source.InFull);
         Line();
         Line("## Remarks");
         Line();
         foreach (var m in measures)
             foreach (var remark in m.Remarks)
-                Line($"* `{m.Id}`: {remark.Text} {Cite(remark.Source)}");
+                Line($"* `{m.Id}`: {remark.Text} {remark.Source.InFull}");
         Line();
         Line("## Norms");
         Line();
@@ -76,7 +76,7 @@ public class ClinicalBasisTests
         {
             Line($"### {table.Id}");
             Line();
-            Line($"`{table.Measure}`, unit `{table.Unit}`, {table.Hands.Code()}; {table.Sample}. {Cite(table.Source)}. Mean (SD).");
+            Line($"`{table.Measure}`, unit `{table.Unit}`, {table.Hands.Code()}; {table.Sample}. {table.Source.InFull}. Mean (SD).");
             Line();
             var columns = table.Cells.Select(c => (c.Sex, c.Hand)).Distinct().ToList();
             Head(["age", .. columns.Select(c => $"{c.Sex.Code()}, {c.Hand.Code()}")]);
@@ -89,31 +89,31 @@ public class ClinicalBasisTests
         Line();
         Head("limit", "value", "unit", "a clinic may set", "what it does", "source");
         foreach (var limit in ProgressionRules.Default.Limits)
-            Row($"`{limit.Id}`", $"{limit.Value}", limit.Unit, $"{limit.From} to {limit.To}", limit.Text, Cite(limit.Source));
+            Row($"`{limit.Id}`", $"{limit.Value}", limit.Unit, $"{limit.From} to {limit.To}", limit.Text, limit.Source.InFull);
         Line();
         Line("## Adherence");
         Line();
         Head("definition", "threshold", "source");
         foreach (var rule in AdherenceRule.All)
-            Row(rule.Title, $"{(rule.Strict ? "above" : "at least")} {rule.Threshold:P0}", Cite(rule.Source));
+            Row(rule.Title, $"{(rule.Strict ? "above" : "at least")} {rule.Threshold:P0}", rule.Source.InFull);
         Line();
         Line("## Red flags");
         Line();
         Head("flag", "urgency", "what the reporter reads", "raised by reported harm", "source");
         foreach (var flag in SafetyScreen.Catalogue)
-            Row($"`{flag.Code}` {flag.Title}", flag.Urgency.Code(), flag.Text, string.Join("; ", flag.Harms.Select(h => $"{h.Kind} ({string.Join(", ", h.Severities)})")), Cite(flag.Source));
+            Row($"`{flag.Code}` {flag.Title}", flag.Urgency.Code(), flag.Text, string.Join("; ", flag.Harms.Select(h => $"{h.Kind} ({string.Join(", ", h.Severities)})")), flag.Source.InFull);
         Line();
         Line("## Cautions");
         Line();
         Head("caution", "applies", "text", "stop rule", "source");
         foreach (var caution in Cautions.Catalogue)
-            Row($"`{caution.Code}` {caution.Title}", caution.Condition ?? "always", caution.Text, caution.Stop ? "yes" : "no", Cite(caution.Source));
+            Row($"`{caution.Code}` {caution.Title}", caution.Condition ?? "always", caution.Text, caution.Stop ? "yes" : "no", caution.Source.InFull);
         Line();
         Line("## Temperatures");
         Line();
         Head("of", "limit", "", "source");
         foreach (var limit in Cautions.Temperatures)
-            Row(limit.Title, $"{limit.Celsius} °C", limit.Text, Cite(limit.Source));
+            Row(limit.Title, $"{limit.Celsius} °C", limit.Text, limit.Source.InFull);
         Line();
         Line("## Reporting standards");
         Line();
@@ -122,8 +122,6 @@ public class ClinicalBasisTests
             Row(item.Standard.Code(), item.Item, item.Text, string.Join(", ", item.Fields.Select(f => $"`{f}`")));
         return page.ToString();
     }
-
-    private static string Cite(Source source) => $"{source.Citation} ({source.MarkText}{(source.Note is { } note ? $": {note}" : "")})";
 
     private static string Range(MeasureDefinition m) =>
         $"{(m.MinimumExcluded ? "above " : "")}{m.Minimum:0.###} to {(m.Maximum is { } max ? $"{max:0.###}" : "open")}{(m.Step is { } step ? $", step {step:0.###}" : "")}";

@@ -36,13 +36,18 @@ internal static class PersonHeadings
             parts.Add($"born {Wording.Date(day)} ({Wording.Count(Years(day, d.On), "year")}{when})");
         if (patient.Gender is { } sex)
             parts.Add(sex.ToString().ToLowerInvariant());
-        var identifiers = patient.Identifier.Where(i => i.Value is not null).Select(i => i.System is null ? i.Value! : $"{i.Value} ({i.System})").ToList();
+        // Where the record was first made is for machines: Provenance and the exchange tell it.
+        var identifiers = patient.Identifier.Where(i => i.Value is not null && i.System != Exchange.Origin.System).Select(Numbered).ToList();
         var reach = patient.Address.Select(a => a.Text ?? string.Join(", ", a.Line.Append(a.City).Append(a.PostalCode).Where(l => !string.IsNullOrEmpty(l))))
             .Concat(patient.Telecom.Select(t => t.Value)).Where(r => !string.IsNullOrWhiteSpace(r)).ToList();
         return rule.State("",
             $"{string.Join(", ", parts)}.{(identifiers.Count == 0 ? "" : $" Known as {string.Join("; ", identifiers)}.")}{(reach.Count == 0 ? "" : $" {Wording.Sentence(string.Join("; ", reach))}")}",
             new Evidence(patient.Evidence()));
     }
+
+    // A reader knows who gave the number better by name than by the address that makes it unique.
+    private static string Numbered(Identifier identifier) =>
+        (identifier.Assigner?.Display ?? identifier.Type?.Text ?? identifier.System) is { } giver ? $"{identifier.Value} ({giver})" : identifier.Value!;
 
     private static int Years(DateOnly born, DateOnly on) => on.Year - born.Year - (born.AddYears(on.Year - born.Year) > on ? 1 : 0);
 

@@ -29,7 +29,7 @@ internal static class CautionStatements
                 caution.Code,
                 $"{caution.Title} now applies to {Wording.List(exercises.Select(p => record.ExerciseName(p.Planned.Id)))}: {Wording.List(under.Select(Recorded))} "
                 + $"{(under.Count == 1 ? "is" : "are")} recorded for the person, and the prescription does not say so yet. "
-                + $"{Wording.Sentence(caution.Text)} ({caution.Source.Citation}; {caution.Source.MarkText}.) {Cautions.Closing}",
+                + $"{Wording.Sentence(caution.Text)} ({caution.Source.InFull}.) {Cautions.Closing}",
                 new Evidence(under[0].Evidence, [.. under.Skip(1).Select(p => p.Evidence), .. exercises.Select(p => p.Planned.Evidence)]));
         }
     }

@@ -31,7 +31,7 @@ internal sealed record AppliedCaution(Caution Caution, IReadOnlyList<string> Pre
                 (0, _) => "holds for everybody",
                 (_, 0) => "no precautions are recorded for the person, so it cannot be ruled out",
                 _ => $"recorded for the person: {string.Join(", ", under.Select(CodeLists.Precaution.Words))}",
-            }, Shown(caution.Source));
+            }, caution.Source.InFull);
         });
         return [.. applied, .. tags.Contains(WarmWater) ? [TemperatureLimits()] : Array.Empty<AppliedCaution>()];
     }
@@ -43,7 +43,7 @@ internal sealed record AppliedCaution(Caution Caution, IReadOnlyList<string> Pre
             new Caution(WarmWater, "Temperature limits", [],
                 $"{string.Join("; ", limits.Select(l => $"{l.Title}: at most {l.Celsius:0} °C"))}; or the lower local limit.", false,
                 limits[0].Source),
-            [], "holds for everybody", string.Join("; ", limits.Select(l => $"{l.Title}: {Shown(l.Source)}")));
+            [], "holds for everybody", string.Join("; ", limits.Select(l => $"{l.Title}: {l.Source.InFull}")));
     }
 
     /// <summary>Words for the person at home, who needs what to do and when, not the citation.</summary>
@@ -55,8 +55,6 @@ internal sealed record AppliedCaution(Caution Caution, IReadOnlyList<string> Pre
 
     /// <summary>For the narrative: why it is there and where it comes from.</summary>
     public string Provenance => PlainWords.Sentence($"Caution “{CodeLists.Caution.Words(Caution.Code)}”: {Reason}. Source: {Source}");
-
-    private static string Shown(Clinical.Source source) => $"{source.Citation} ({source.MarkText}{(source.Note is { } note ? $"; {note}" : "")})";
 
     public Extension ToExtension()
     {

@@ -44,6 +44,28 @@ public class LetterTests(TradeApp app) : IClassFixture<TradeApp>
     }
 
     [Fact]
+    public async Task A_number_is_named_by_who_gave_it_and_the_address_of_an_origin_is_no_number()
+    {
+        var of = await app.CourseAsync();
+        using var patch = new HttpRequestMessage(HttpMethod.Patch, $"/fhir/Patient/{of.Person}")
+        {
+            Content = new StringContent("""
+                [{ "op": "remove", "path": "/text" }, { "op": "add", "path": "/identifier", "value": [
+                  { "system": "https://pebblewick.example/id/hospital", "value": "H-77", "assigner": { "display": "Pebblewick Hospital" } },
+                  { "system": "https://vale.example/id/person", "value": "V-12" },
+                  { "system": "urn:ietf:rfc:3986", "value": "http://vale.test/fhir/Patient/1" }] }]
+                """, System.Text.Encoding.UTF8, "application/json-patch+json"),
+            Headers = { { "If-Match", "W/\"1\"" } },
+        };
+        using var patched = await app.Http.SendAsync(patch);
+        Assert.True(patched.IsSuccessStatusCode, await patched.Content.ReadAsStringAsync());
+
+        var person = Text(await app.PostAsync("/api/letters", Letter(of.Person)), "transfer-person");
+        Assert.Contains("Known as H-77 (Pebblewick Hospital); V-12 (https://vale.example/id/person).", person);
+        Assert.DoesNotContain("vale.test", person);
+    }
+
+    [Fact]
     public async Task A_letter_becomes_stale_is_refreshed_edited_and_signed_by_the_code_of_notes_and_two_letters_are_two()
     {
         var of = await app.CourseAsync();
