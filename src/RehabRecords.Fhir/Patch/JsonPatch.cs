@@ -26,6 +26,8 @@ internal sealed class JsonPatch : ResourcePatch
         JsonNode? read;
         try
         {
+            if (!JsonTexts.AreWhole(body, ReadLimits.Default.MaxDepth))
+                throw Malformed("The patch holds a name or a text that is not whole characters: bytes that are not UTF-8, or half of a surrogate pair. Send whole characters.", at, OperationOutcome.IssueType.Value);
             read = JsonNode.Parse(body, documentOptions: new JsonDocumentOptions { MaxDepth = ReadLimits.Default.MaxDepth, AllowDuplicateProperties = false });
         }
         catch (JsonException e)

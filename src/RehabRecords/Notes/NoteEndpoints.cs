@@ -1,3 +1,4 @@
+using FluentValidation;
 using Hl7.Fhir.Model;
 using Microsoft.Net.Http.Headers;
 using RehabRecords.Documents;
@@ -15,10 +16,16 @@ public sealed record NoteLine(string Id, string Address, string Composition, str
 /// <param name="Programme">Id of the programme to draft a note for.</param>
 public sealed record NoteRequest(string? Programme);
 
+internal sealed class NoteRequestRules : AbstractValidator<NoteRequest>
+{
+    public NoteRequestRules() => RuleFor(n => n.Programme).Needed("the id that POST /api/programmes answered");
+}
+
 public static class NoteEndpoints
 {
     public static void AddNotes(this IServiceCollection services, Uri publicUrl)
     {
+        services.AddSingleton<IValidator<NoteRequest>, NoteRequestRules>();
         services.AddScoped<ProgressReader>();
         services.AddScoped<NoteWriter>();
         services.AddScoped<UpToDate>();
@@ -81,15 +88,13 @@ public static class NoteEndpoints
         });
     }
 
-    private static async Task<IResult> PostAsync(NoteRequest request, DraftNote draft, RecordStore store, CancellationToken ct)
+    private static async Task<IResult> PostAsync(Posted<NoteRequest> posted, DraftNote draft, RecordStore store, CancellationToken ct)
     {
-        if (string.IsNullOrEmpty(request.Programme))
-            throw new RefusedException(Refusal.Malformed, OperationOutcome.IssueType.Required,
-                "programme is missing; give the id that POST /api/programmes answered.", "programme");
-        if (await store.GetAsync<CarePlan>(request.Programme, ct) is ({ Status: RequestStatus.Draft }, _))
+        var programme = posted.Body.Programme!;
+        if (await store.GetAsync<CarePlan>(programme, ct) is ({ Status: RequestStatus.Draft }, _))
             throw new RefusedException(Refusal.Invalid, OperationOutcome.IssueType.BusinessRule,
-                $"programme is '{request.Programme}', which is a draft and not handed over yet, so there is no progress to note; activate it first (POST /api/programmes/{request.Programme}/activation).", "programme");
-        var (id, isNew) = await draft.NowAsync(request.Programme, ct);
+                $"programme is '{programme}', which is a draft and not handed over yet, so there is no progress to note; activate it first (POST /api/programmes/{programme}/activation).", "programme");
+        var (id, isNew) = await draft.NowAsync(programme, ct);
         var note = (await store.GetAsync<Composition>(id, ct))!.Value.Resource;
         return isNew ? TypedResults.Created($"/api/notes/{id}", NoteView.Of(note)) : TypedResults.Ok(NoteView.Of(note));
     }

@@ -28,6 +28,11 @@ public static partial class BodyText
         {
             throw Refused("", $"The body is not readable JSON (line {e.LineNumber + 1}, byte {e.BytePositionInLine + 1}): {Reason(e)} Send one complete JSON object in UTF-8.");
         }
+        catch (InvalidOperationException)
+        {
+            // Half of a character, escaped in a name: the reader meets it when it compares names, not when it reads them.
+            throw BrokenName("");
+        }
 
         using (document)
         {
@@ -52,7 +57,7 @@ public static partial class BodyText
         {
             case JsonValueKind.Object:
                 foreach (var member in element.EnumerateObject())
-                    CheckTexts(member.Value, path.Length == 0 ? member.Name : $"{path}.{member.Name}");
+                    CheckTexts(member.Value, Inside(path, member));
                 break;
             case JsonValueKind.Array:
                 var i = 0;
@@ -67,6 +72,18 @@ public static partial class BodyText
             case JsonValueKind.String:
                 CheckText(element, path);
                 break;
+        }
+    }
+
+    private static string Inside(string path, JsonProperty member)
+    {
+        try
+        {
+            return path.Length == 0 ? member.Name : $"{path}.{member.Name}";
+        }
+        catch (InvalidOperationException)
+        {
+            throw BrokenName(path);
         }
     }
 
@@ -168,6 +185,9 @@ public static partial class BodyText
             ? "a list in [ ]"
             : "an object in { }";
     }
+
+    private static RefusedException BrokenName(string path) =>
+        Refused(path, $"{(path.Length == 0 ? "The body" : path)} has a field whose name is not valid UTF-8 text; send whole characters.");
 
     private static string Shown(JsonElement element)
     {

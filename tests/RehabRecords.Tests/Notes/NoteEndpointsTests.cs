@@ -208,7 +208,7 @@ public sealed class NoteEndpointsTests(TestApp app) : IClassFixture<TestApp>
     }
 
     [Theory]
-    [InlineData("{}", HttpStatusCode.BadRequest)]
+    [InlineData("{}", HttpStatusCode.UnprocessableEntity)]
     [InlineData("""{"programme": "nothing"}""", HttpStatusCode.NotFound)]
     [InlineData("""{"programme": "x", "extra": 1}""", HttpStatusCode.BadRequest)]
     public async Task A_draft_needs_a_programme_that_exists(string body, HttpStatusCode expected)

@@ -98,6 +98,11 @@ public sealed class PatchTests(TestApp app) : IClassFixture<TestApp>
     [InlineData("""[{"op":"remove","path":"/na~2me"}]""", 400, "~0")]
     [InlineData("""[{"op":"copy","path":"/name/0"}]""", 400, "from")]
     [InlineData("""[{"op":"remove","op":"remove","path":"/birthDate"}]""", 400, "not JSON")]
+    [InlineData("""[{"op":"remove","path":"/birthDate","a\ud800":1}]""", 400, null)]
+    [InlineData("""[{"op":"remove","path":"/birth\ud800Date"}]""", 400, null)]
+    [InlineData("""[{"op":"add","path":"/contact","value":[{"a\ud800":1}]}]""", 400, null)]
+    [InlineData("""[{"op":"replace","path":"/birthDate","value":"\ud800"}]""", 400, null)]
+    [InlineData("""{"a\ud800":1}""", 400, null)]
     // It does not fit the resource.
     [InlineData("""[{"op":"test","path":"/birthDate","value":"1999"}]""", 422, "test /birthDate")]
     [InlineData("""[{"op":"remove","path":"/deceasedBoolean"}]""", 422, "deceasedBoolean")]

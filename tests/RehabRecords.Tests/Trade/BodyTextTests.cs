@@ -35,12 +35,21 @@ public class BodyTextTests
     [InlineData("{ \"remark\": \"a\\u0000b\" }", "remark", "remark holds the control character U+0000 at place 2")]
     [InlineData("{ \"exercises\": [{ \"skipped\": { \"note\": \"x\\u001b[31m\" } }] }", "exercises[0].skipped.note", "control character U+001B at place 2")]
     [InlineData("{ \"remark\": \"\\ud800\" }", "remark", "not valid UTF-8 text")]
+    [InlineData("{ \"a\\ud800\": 1 }", "", "not valid UTF-8 text")]
+    [InlineData("{ \"exercises\": [{}, { \"a\\ud800\": 1 }] }", "", "has a field whose name is not valid UTF-8 text")]
     public void A_body_that_cannot_be_read_is_refused_with_field_value_and_remedy(string body, string field, string message)
     {
         var refused = Assert.Throws<RefusedException>(() => BodyText.Read<SessionRequest>(Encoding.UTF8.GetBytes(body)));
         Assert.Equal(Refusal.Malformed, refused.Refusal);
         Assert.Equal(field, refused.Issues[0].Expression);
         Assert.Contains(message, refused.Issues[0].Message, StringComparison.Ordinal);
+    }
+
+    [Fact]
+    public void A_name_of_broken_bytes_is_refused()
+    {
+        byte[] body = [.. "{ \"missed\": { \"reas"u8, 0xAC, .. "on\": \"x\" } }"u8];
+        Assert.Equal("missed", Assert.Throws<RefusedException>(() => BodyText.Read<SessionRequest>(body)).Issues[0].Expression);
     }
 
     [Fact]
