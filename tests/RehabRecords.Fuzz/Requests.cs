@@ -19,11 +19,15 @@ internal sealed record Request(string Method, string Path, List<(string Name, st
 
 /// <summary>
 /// Requests to the running service, written to a socket byte by byte, so that no client puts right what is wrong with them.
-/// Any answer is well but one of 500 and above; so is being cut off after a request that is none.
+/// Any answer is well but one of 500 and above; so is being cut off after a request that is none. What the service told of as an error
+/// counts as well, for the case in which it was told or the next.
 /// </summary>
 internal abstract class RequestTarget(Service service) : Target
 {
     protected Service Service { get; } = service;
+
+    /// <summary>Whether a request says its own length, as far as it was not damaged; then the sender stays for the answer.</summary>
+    protected virtual bool IsComplete => true;
 
     protected abstract Request Request(Chance chance);
 
@@ -38,16 +42,21 @@ internal abstract class RequestTarget(Service service) : Target
             await client.ConnectAsync(Service.Address.Host, Service.Address.Port);
             var stream = client.GetStream();
             await stream.WriteAsync(input);
-            // A request that is not complete is cut off by the sender, as by one who went away.
-            client.Client.Shutdown(SocketShutdown.Send);
-            answer = await FirstLineAsync(stream);
+            var answered = FirstLineAsync(stream);
+            // A request that is not complete is cut off by the sender, as by one who went away. The service then drops what it was doing.
+            if (!IsComplete || await Task.WhenAny(answered, Task.Delay(1000)) != answered)
+                client.Client.Shutdown(SocketShutdown.Send);
+            answer = await answered;
         }
         catch (Exception e) when (e is SocketException or IOException)
         {
             if (!Service.Runs)
                 return "the service ended: " + Service.LastWords;
-            return null;
+            answer = "";
         }
+
+        if (Service.HasFailed())
+            return $"answered {answer}, and told of an error: {Service.LastWords}";
 
         // 505 is the right answer to another version of HTTP.
         return answer.StartsWith("HTTP/1.1 5", StringComparison.Ordinal) && !answer.StartsWith("HTTP/1.1 505", StringComparison.Ordinal) ? $"answered {answer}; the service said: {Service.LastWords}" : null;
@@ -245,6 +254,8 @@ internal sealed partial class ApiTarget : RequestTarget
 internal sealed class SocketTarget(Service service, Seeds seeds) : RequestTarget(service)
 {
     public override string Name => "socket";
+
+    protected override bool IsComplete => false;
 
     public override int Weight => 4;
 

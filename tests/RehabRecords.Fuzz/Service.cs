@@ -11,6 +11,7 @@ internal sealed class Service : IAsyncDisposable
     private readonly Process _process;
     private readonly string _folder = Directory.CreateTempSubdirectory("rehabrecords-fuzz-").FullName;
     private readonly List<string> _said = [];
+    private bool _failed;
 
     private Service()
     {
@@ -54,6 +55,13 @@ internal sealed class Service : IAsyncDisposable
             lock (_said)
                 return string.Join('\n', _said.TakeLast(40));
         }
+    }
+
+    /// <summary>Whether the service told of an error since it was asked last: a caller that has gone, or was cut off, gets no answer that says so.</summary>
+    public bool HasFailed()
+    {
+        lock (_said)
+            return (_failed, _failed = false).Item1;
     }
 
     /// <summary>Starts the service and puts the examples into it as far as they are accepted.</summary>
@@ -130,6 +138,7 @@ internal sealed class Service : IAsyncDisposable
         lock (_said)
         {
             _said.Add(line);
+            _failed |= line.StartsWith("fail: ", StringComparison.Ordinal) || line.StartsWith("crit: ", StringComparison.Ordinal) || line.StartsWith("Unhandled exception", StringComparison.Ordinal);
             if (_said.Count > 500)
                 _said.RemoveRange(0, 250);
         }

@@ -1,4 +1,5 @@
 using RehabRecords.Fhir;
+using RehabRecords.Host;
 
 namespace RehabRecords.Rest;
 
@@ -58,7 +59,7 @@ internal static class ReadEndpoints
         if (!call.Http.Request.HasFormContentType || call.Http.Request.ContentType!.StartsWith("multipart", StringComparison.OrdinalIgnoreCase))
             throw new RefusedException(Refusal.UnknownFormat, Hl7.Fhir.Model.OperationOutcome.IssueType.NotSupported,
                 $"Content-Type '{call.Http.Request.ContentType}' is not read here. Send the parameters as application/x-www-form-urlencoded.");
-        var form = await call.Http.Request.ReadFormAsync(call.Ct);
+        var form = await FormBody.ReadAsync(call.Http.Request, "Send the parameters as application/x-www-form-urlencoded in UTF-8.", call.Ct);
         return [.. call.Query(), .. Call.Pairs(form)];
     }
 }

@@ -1,7 +1,6 @@
 using Microsoft.AspNetCore.Http.HttpResults;
 using Microsoft.AspNetCore.Mvc;
 using RehabRecords.Clinical;
-using RehabRecords.Fhir;
 using RehabRecords.HomeLinks;
 using RehabRecords.Host;
 
@@ -46,7 +45,7 @@ internal static class HomeEndpoints
         if (!guard.Use(link.Task.Id!))
             return Results.StatusCode(StatusCodes.Status429TooManyRequests);
         var byScript = http.Request.Headers.Accept.ToString().Contains("application/json", StringComparison.OrdinalIgnoreCase);
-        var form = (await FormAsync(http, ct)).ToDictionary(f => f.Key, f => f.Value, StringComparer.Ordinal);
+        var form = (await FormBody.ReadAsync(http.Request, "Open the recording page again and send it from there.", ct)).ToDictionary(f => f.Key, f => f.Value, StringComparer.Ordinal);
         var taken = await take.RunAsync(link, form, byScript, ct);
         var status = taken.Faults.Count > 0 ? StatusCodes.Status422UnprocessableEntity : StatusCodes.Status200OK;
         if (byScript)
@@ -78,18 +77,6 @@ internal static class HomeEndpoints
     private static IResult Neutral(HttpContext http, HomeGuard guard, Settings settings) => guard.Miss(http)
         ? new RazorComponentResult<NoLinkPage>(new { settings.Clinic }) { StatusCode = StatusCodes.Status404NotFound }
         : Results.StatusCode(StatusCodes.Status429TooManyRequests);
-
-    private static async Task<IFormCollection> FormAsync(HttpContext http, CancellationToken ct)
-    {
-        try
-        {
-            return await http.Request.ReadFormAsync(ct);
-        }
-        catch (Exception bad) when (bad is InvalidDataException or InvalidOperationException)
-        {
-            throw new RefusedException(Refusal.Malformed, Hl7.Fhir.Model.OperationOutcome.IssueType.Structure, "This is not a report of the recording page. Open the page again and send it from there.", "");
-        }
-    }
 
     /// <summary>Sends the browser on with GET, so that going back or reloading sends nothing twice.</summary>
     private sealed class SeeOther(string address) : IResult

@@ -45,7 +45,7 @@ internal sealed class Filled(IFormCollection fields) : IBindableFromHttpContext<
                 "The form does not carry the token of its page, or was open too long; nothing was stored. Go back, load the page again and send it from there.");
         if (!context.Request.HasFormContentType)
             throw new RefusedException(Refusal.UnknownFormat, OperationOutcome.IssueType.NotSupported, "This address takes the form of its page.");
-        return new Filled(await context.Request.ReadFormAsync(context.RequestAborted));
+        return new Filled(await FormBody.ReadAsync(context.Request, "Load the page again and send it from there.", context.RequestAborted));
     }
 
     public static void PopulateMetadata(ParameterInfo parameter, EndpointBuilder builder) => builder.Metadata.Add(new RequireAntiforgeryTokenAttribute());
