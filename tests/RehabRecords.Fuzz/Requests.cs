@@ -219,14 +219,39 @@ internal sealed class HeaderTarget(Service service, Seeds seeds) : RequestTarget
 /// <summary>The trade interface: every route that its document lists, with damaged bodies of the demo and of the examples.</summary>
 internal sealed partial class ApiTarget : RequestTarget
 {
+    /// <summary>What the first segment after the interface names, as the type that it is stored as.</summary>
+    private static readonly Dictionary<string, string> Kinds = new(StringComparer.Ordinal)
+    {
+        ["people"] = "Patient",
+        ["programmes"] = "CarePlan",
+        ["notes"] = "Composition",
+        ["discharges"] = "Composition",
+        ["letters"] = "Composition",
+        ["tasks"] = "Task",
+        ["exchange"] = "Task",
+        ["home-links"] = "Task",
+        ["flags"] = "Flag",
+        ["sessions"] = "Procedure",
+        ["measures"] = "Observation",
+    };
+
+    // What people open in a browser is not described by the interface's own document.
+    private static readonly string[] Pages =
+    [
+        "/", "/caseload", "/library", "/people/{id}", "/people/{id}/programmes/new", "/people/{id}/discharge", "/people/{id}/letters/new", "/notes/{id}", "/notes/{id}/versions", "/programmes/{id}/desk",
+        "/programmes/{id}/home-sheet", "/programmes/{id}/diary-sheet", "/tasks/{id}", "/flags/{id}", "/discharges/{id}", "/conflicts/{id}", "/received/{id}", "/home/{id}",
+    ];
+
     private readonly Seeds _seeds;
     private readonly List<(string Method, string Path)> _routes;
+    private readonly ILookup<string, string> _ids;
 
     public ApiTarget(Service service, Seeds seeds)
         : base(service)
     {
         _seeds = seeds;
-        _routes = [.. service.OpenApi["paths"]!.AsObject().SelectMany(p => p.Value!.AsObject().Select(m => (m.Key.ToUpperInvariant(), p.Key)))];
+        _routes = [.. service.OpenApi["paths"]!.AsObject().SelectMany(p => p.Value!.AsObject().Select(m => (m.Key.ToUpperInvariant(), p.Key))), .. Pages.Select(p => ("GET", p))];
+        _ids = service.Existing.Select(a => a.Split('/')).ToLookup(a => a[0], a => a[1], StringComparer.Ordinal);
     }
 
     public override string Name => "api";
@@ -236,18 +261,30 @@ internal sealed partial class ApiTarget : RequestTarget
     protected override Request Request(Chance chance)
     {
         var (method, path) = chance.Of(_routes);
+        var kind = Kinds.GetValueOrDefault(path.Split('/').Skip(1).FirstOrDefault(s => s != "api") ?? "");
         // In one go: what is put in may have braces itself.
-        path = Placeholder().Replace(path, _ => Escaped(chance.OneIn(3) ? chance.Of(Dictionary.Texts) : chance.Of(Service.Existing).Split('/')[1], chance));
+        path = Placeholder().Replace(path, _ => Escaped(chance.OneIn(4) ? chance.Of(Dictionary.Texts) : IdOf(kind, chance), chance));
 
         if (method == "GET")
-            return new(method, chance.OneIn(2) ? path : $"{path}?{Escaped(chance.Of(Dictionary.Texts), chance)}={Escaped(chance.Of(Dictionary.Texts), chance)}", [], []);
+            return new(method, chance.OneIn(2) ? path : $"{path}?{(chance.OneIn(3) ? "person" : Escaped(chance.Of(Dictionary.Texts), chance))}={(chance.OneIn(3) ? IdOf("Patient", chance) : Escaped(chance.Of(Dictionary.Texts), chance))}", [("Accept", chance.Of(Dictionary.MediaTypes))], []);
         var seed = chance.Of(_seeds.Api);
-        var body = chance.OneIn(4) ? Mutations.Bytes(seed, chance, _seeds.Api, Dictionary.Json) : Mutations.Json(seed, chance, _seeds.Api);
-        return new(method, path, [("Content-Type", chance.OneIn(10) ? chance.Of(Dictionary.MediaTypes) : "application/json")], body);
+        var body = chance.OneIn(4) ? Mutations.Bytes(seed, chance, _seeds.Api, Dictionary.Json) : chance.OneIn(6) ? seed : Mutations.Json(seed, chance, _seeds.Api);
+        if (!chance.OneIn(3))
+            body = Encoding.Latin1.GetBytes(Named().Replace(Encoding.Latin1.GetString(body), m => $"\"{m.Groups[1].Value}\": \"{IdOf(m.Groups[1].Value == "person" ? "Patient" : "CarePlan", chance)}\""));
+        List<(string, string)> headers = [("Content-Type", chance.OneIn(10) ? chance.Of(Dictionary.MediaTypes) : "application/json")];
+        if (!chance.OneIn(3))
+            headers.Add(("If-Match", $"W/\"{chance.Between(1, 4)}\""));
+        return new(method, path, headers, body);
     }
+
+    private string IdOf(string? kind, Chance chance) =>
+        kind is not null && _ids[kind].Any() && !chance.OneIn(5) ? chance.Of([.. _ids[kind]]) : chance.Of(Service.Existing).Split('/')[1];
 
     [GeneratedRegex(@"\{[^}]*\}")]
     private static partial Regex Placeholder();
+
+    [GeneratedRegex("\"(person|programme)\"\\s*:\\s*\"[^\"]*\"")]
+    private static partial Regex Named();
 }
 
 /// <summary>Bytes that may not be HTTP at all.</summary>

@@ -2,6 +2,7 @@ using System.Diagnostics;
 using System.Net;
 using System.Net.Sockets;
 using System.Text.Json.Nodes;
+using RehabRecords.Commands;
 
 namespace RehabRecords.Fuzz;
 
@@ -64,7 +65,7 @@ internal sealed class Service : IAsyncDisposable
             return (_failed, _failed = false).Item1;
     }
 
-    /// <summary>Starts the service and puts the examples into it as far as they are accepted.</summary>
+    /// <summary>Starts the service and puts the demo's clinic into it, and the seeds as far as they are accepted.</summary>
     public static async Task<Service> StartAsync(Seeds seeds)
     {
         var service = new Service();
@@ -88,6 +89,7 @@ internal sealed class Service : IAsyncDisposable
 
         service.Metadata = JsonNode.Parse(await service.Http.GetStringAsync("/fhir/metadata"))!;
         service.OpenApi = JsonNode.Parse(await service.Http.GetStringAsync("/openapi/v1.json"))!;
+        await new DemoClinic(service.Http, DemoClinic.DefaultFolder).PostAllAsync(default);
         await service.FillAsync(seeds);
         return service;
     }
@@ -104,7 +106,6 @@ internal sealed class Service : IAsyncDisposable
 
     private async Task FillAsync(Seeds seeds)
     {
-        var existing = new List<string>();
         foreach (var body in seeds.Json)
         {
             if (TypeOf(body) is not { } type)
@@ -112,11 +113,12 @@ internal sealed class Service : IAsyncDisposable
             using var content = new ByteArrayContent(body);
             content.Headers.TryAddWithoutValidation("Content-Type", "application/fhir+json");
             using var answer = await Http.PostAsync("/fhir/" + type, content);
-            if (answer.Headers.Location is { } location && answer.StatusCode == HttpStatusCode.Created)
-                existing.Add(string.Join('/', location.ToString().Split('/').SkipWhile(p => p != "fhir").Skip(1).Take(2)));
         }
 
-        Existing = existing.Count > 0 ? existing : throw new InvalidOperationException("Not one of the seeds was stored.");
+        var existing = new List<string>();
+        foreach (var type in Metadata["rest"]![0]!["resource"]!.AsArray().Where(r => r!["interaction"]!.AsArray().Any(i => (string?)i!["code"] == "search-type")).Select(r => (string)r!["type"]!))
+            existing.AddRange((JsonNode.Parse(await Http.GetStringAsync($"/fhir/{type}?_count=20"))!["entry"]?.AsArray() ?? []).Select(e => $"{type}/{(string)e!["resource"]!["id"]!}"));
+        Existing = existing.Count > 100 ? existing : throw new InvalidOperationException($"Only {existing.Count} resources are stored, so most requests would find nothing.");
     }
 
     public static string? TypeOf(byte[] body)

@@ -120,9 +120,11 @@ public static partial class BodyText
 
     private static RefusedException Explained(JsonElement root, Type type, JsonException e)
     {
-        var path = (e.Path ?? "$").TrimStart('$').TrimStart('.').Replace("['", ".", StringComparison.Ordinal).Replace("']", "", StringComparison.Ordinal);
-        var (element, parent, expected, property) = Follow(root, type, path);
-        if (parent is not null && property is null)
+        var said = e.Path ?? "$";
+        var path = Step().Replace(said[1..], step => step.Groups["index"].Success ? step.Value : $".{step.Groups["name"].Value}").TrimStart('.');
+        var (element, parent, expected, property) = Follow(root, type, said);
+        // Nothing stands there either when a name is so odd that the path of the error can be read in two ways.
+        if (parent is not null && (property is null || element.ValueKind == JsonValueKind.Undefined))
         {
             var fields = string.Join(", ", parent.Properties.Select(p => p.Name));
             return Refused(path, $"'{path}' is not a field of this request. The fields here are: {fields}. Correct the name or leave it out.");
@@ -142,6 +144,8 @@ public static partial class BodyText
             var info = TradeJson.Options.GetTypeInfo(expected);
             if (step.Groups["index"].Success)
             {
+                if (element.ValueKind != JsonValueKind.Array)
+                    return (default, parent ?? info, expected, null);
                 (element, expected) = (element[int.Parse(step.Groups["index"].ValueSpan)], info.ElementType ?? expected);
                 continue;
             }
@@ -204,6 +208,6 @@ public static partial class BodyText
     private static RefusedException Refused(string field, string message) =>
         new(Refusal.Malformed, OperationOutcome.IssueType.Structure, message, field);
 
-    [GeneratedRegex(@"\[(?<index>\d+)\]|(?<name>[^.\[\]]+)")]
+    [GeneratedRegex(@"\[(?<index>\d+)\]|\['(?<name>.*?)'\](?=[.\[]|$)|\.(?<name>[^.\[]+)", RegexOptions.Singleline)]
     private static partial Regex Step();
 }

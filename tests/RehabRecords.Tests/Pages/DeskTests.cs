@@ -58,6 +58,22 @@ public class DeskTests(TradeApp app) : IClassFixture<TradeApp>
     }
 
     [Fact]
+    public async Task An_exercise_that_another_system_stored_twice_keeps_nobody_from_beginning_a_programme()
+    {
+        var person = await app.PersonAsync();
+        var twice = (await app.GetAsync("/fhir/ActivityDefinition?_count=1"))["entry"]![0]!["resource"]!.AsObject();
+        twice.Remove("id");
+        twice["meta"]!.AsObject().Remove("versionId");
+        twice.Remove("identifier");
+        using var stored = await app.Http.PostAsync("/fhir/ActivityDefinition", TestApp.Json(twice, "application/fhir+json"));
+        Assert.Equal(HttpStatusCode.Created, stored.StatusCode);
+
+        var browser = new Browser(app);
+        foreach (var page in new[] { $"/people/{person}/programmes/new", $"/programmes/{(await DraftAsync()).Programme}/desk", "/library" })
+            Assert.Contains((string)twice["title"]!, (await browser.OpenAsync(page)).Text);
+    }
+
+    [Fact]
     public async Task A_programme_of_the_library_needs_a_reason_and_an_exercise()
     {
         var person = await app.PersonAsync();

@@ -37,6 +37,11 @@ public class BodyTextTests
     [InlineData("{ \"remark\": \"\\ud800\" }", "remark", "not valid UTF-8 text")]
     [InlineData("{ \"a\\ud800\": 1 }", "", "not valid UTF-8 text")]
     [InlineData("{ \"exercises\": [{}, { \"a\\ud800\": 1 }] }", "", "has a field whose name is not valid UTF-8 text")]
+    [InlineData("{ \"]person\": \"x\" }", "]person", "is not a field of this request")]
+    [InlineData("{ \"exercises\": [], \"exercises[0]\": 1 }", "exercises[0]", "is not a field of this request")]
+    [InlineData("{ \"exercises\": [{ \"a b\": 1 }] }", "exercises[0].a b", "is not a field of this request. The fields here are: exercise,")]
+    // The library's path can be read in two ways here; the refusal is right, the field nearly.
+    [InlineData("{ \"a'].person\": 1 }", "a.person']", "is not a field of this request")]
     public void A_body_that_cannot_be_read_is_refused_with_field_value_and_remedy(string body, string field, string message)
     {
         var refused = Assert.Throws<RefusedException>(() => BodyText.Read<SessionRequest>(Encoding.UTF8.GetBytes(body)));

@@ -43,7 +43,7 @@ internal sealed class DeskReads(RecordStore store, Settings settings, SheetReads
         var (patient, _) = await store.RoutedAsync<Patient>(person, "person", ct);
         var capacity = await store.CapacityAsync(patient, null, ct);
         var library = await ChoicesAsync([], ct);
-        var titles = (await ExercisesAsync(ct)).ToDictionary(e => e.Exercise, e => e.Title ?? e.Exercise, StringComparer.Ordinal);
+        var titles = (await ExercisesAsync(ct)).DistinctBy(e => e.Exercise).ToDictionary(e => e.Exercise, e => e.Title ?? e.Exercise, StringComparer.Ordinal);
         var templates = (await store.FindAllAsync<PlanDefinition>("", ct)).Where(LibraryEndpoints.IsOurs).Select(t => t.ToAnswer());
         return new NewProgrammeView(person, NameOf(patient), patient.AffectedSide(), settings.TimeZone)
         {
