@@ -20,8 +20,9 @@ using var pack = DefinitionsPack.Open();
 using var validator = ResourceValidator.Create(pack);
 validator.WarmUp();
 await using var service = await Service.StartAsync(seeds);
+using var forms = await FormTarget.OpenAsync(service);
 Target[] inProcess = [new BodyTarget(seeds, validator, FhirFormat.Json), new BodyTarget(seeds, validator, FhirFormat.Xml), new PackageTarget(seeds, pack), await RecordZipTarget.OpenAsync(service, seeds, pack), new TextTarget()];
-Target[] overHttp = [new FhirTarget(service, seeds), new SearchTarget(service), new HeaderTarget(service, seeds), new ApiTarget(service, seeds), new SocketTarget(service, seeds)];
+Target[] overHttp = [new FhirTarget(service, seeds), new SearchTarget(service), new HeaderTarget(service, seeds), new ApiTarget(service, seeds), forms, new SocketTarget(service, seeds)];
 if (Option("--file") is { } file)
 {
     var name = Path.GetFileName(file).Split('-')[0];
@@ -42,13 +43,15 @@ if (!service.Runs)
 
 var took = Stopwatch.GetElapsedTime(fuzzing).TotalSeconds;
 foreach (var (target, cases) in runners.SelectMany(r => r.Cases))
-    Console.WriteLine($"{target}: {cases} cases, {cases / took:0.0}/s");
+    Console.WriteLine($"{target}: {cases} cases, {cases / took:0.0}/s{(Ends(target) is { Length: > 0 } ends ? $"; answered {ends}" : "")}");
 Console.WriteLine($"slowest case: {string.Join(", ", runners.Select(r => $"{r.Slowest.TotalMilliseconds:0} ms"))}; started in {Stopwatch.GetElapsedTime(began, fuzzing).TotalSeconds:0.0} s");
 var sound = service.Runs && runners.All(r => r.Failures.Count == 0) && runners.All(r => r.Cases.Values.All(c => c > 0));
 Console.WriteLine($"fuzz: {Cases()} cases in {took:0} s, {Cases() / took:0} cases/s, {Failures()} failures");
 return sound ? 0 : 1;
 
 long Cases() => runners.Sum(r => r.Cases.Values.Sum());
+
+string Ends(string target) => inProcess.Concat(overHttp).Single(t => t.Name == target).Ends;
 
 int Failures() => runners.Sum(r => r.Failures.Count);
 

@@ -24,7 +24,11 @@ internal sealed record Request(string Method, string Path, List<(string Name, st
 /// </summary>
 internal abstract class RequestTarget(Service service) : Target
 {
+    private readonly SortedDictionary<string, int> _ends = new(StringComparer.Ordinal);
+
     protected Service Service { get; } = service;
+
+    public override string Ends => string.Join(", ", _ends.Select(e => $"{e.Key} {e.Value}"));
 
     /// <summary>Whether a request says its own length, as far as it was not damaged; then the sender stays for the answer.</summary>
     protected virtual bool IsComplete => true;
@@ -55,6 +59,8 @@ internal abstract class RequestTarget(Service service) : Target
             answer = "";
         }
 
+        var status = answer.Split(' ').ElementAtOrDefault(1) ?? "none";
+        _ends[status] = _ends.GetValueOrDefault(status) + 1;
         if (Service.HasFailed())
             return $"answered {answer}, and told of an error: {Service.LastWords}";
 
@@ -82,6 +88,9 @@ internal abstract class RequestTarget(Service service) : Target
 /// <summary>Bodies for the FHIR face: create, update, validate, batch, transaction and patch.</summary>
 internal sealed class FhirTarget(Service service, Seeds seeds) : RequestTarget(service)
 {
+    // Most of the official cases are of types that are not served, and get no further than that.
+    private readonly List<byte[]> _served = [.. seeds.Json.Where(s => RehabRecords.Fuzz.Service.TypeOf(s) is { } type && service.Existing.Any(e => e.StartsWith(type + "/", StringComparison.Ordinal)))];
+
     public override string Name => "fhir";
 
     public override int Weight => 20;
@@ -89,8 +98,8 @@ internal sealed class FhirTarget(Service service, Seeds seeds) : RequestTarget(s
     protected override Request Request(Chance chance)
     {
         var xml = chance.OneIn(4);
-        var seed = chance.Of(xml ? seeds.Xml : seeds.Json);
-        var body = xml ? Mutations.Bytes(seed, chance, seeds.Xml, Dictionary.Xml) : chance.OneIn(3) ? Mutations.Bytes(seed, chance, seeds.Json, Dictionary.Json) : Mutations.Json(seed, chance, seeds.Json);
+        var seed = chance.Of(xml ? seeds.Xml : chance.OneIn(4) ? seeds.Json : _served);
+        var body = chance.OneIn(8) ? seed : xml ? Mutations.Bytes(seed, chance, seeds.Xml, Dictionary.Xml) : chance.OneIn(3) ? Mutations.Bytes(seed, chance, seeds.Json, Dictionary.Json) : Mutations.Json(seed, chance, seeds.Json);
         var existing = chance.Of(Service.Existing);
         var type = xml ? existing.Split('/')[0] : RehabRecords.Fuzz.Service.TypeOf(seed) ?? "Patient";
         var media = xml ? "application/fhir+xml" : "application/fhir+json";
@@ -243,14 +252,14 @@ internal sealed partial class ApiTarget : RequestTarget
     ];
 
     private readonly Seeds _seeds;
-    private readonly List<(string Method, string Path)> _routes;
+    private readonly List<(string Method, string Path, byte[]? Example)> _routes;
     private readonly ILookup<string, string> _ids;
 
     public ApiTarget(Service service, Seeds seeds)
         : base(service)
     {
         _seeds = seeds;
-        _routes = [.. service.OpenApi["paths"]!.AsObject().SelectMany(p => p.Value!.AsObject().Select(m => (m.Key.ToUpperInvariant(), p.Key))), .. Pages.Select(p => ("GET", p))];
+        _routes = [.. service.OpenApi["paths"]!.AsObject().SelectMany(p => p.Value!.AsObject().Select(m => (m.Key.ToUpperInvariant(), p.Key, ExampleOf(m.Value!)))), .. Pages.Select(p => ("GET", p, (byte[]?)null))];
         _ids = service.Existing.Select(a => a.Split('/')).ToLookup(a => a[0], a => a[1], StringComparer.Ordinal);
     }
 
@@ -260,14 +269,14 @@ internal sealed partial class ApiTarget : RequestTarget
 
     protected override Request Request(Chance chance)
     {
-        var (method, path) = chance.Of(_routes);
+        var (method, path, example) = chance.Of(_routes);
         var kind = Kinds.GetValueOrDefault(path.Split('/').Skip(1).FirstOrDefault(s => s != "api") ?? "");
         // In one go: what is put in may have braces itself.
         path = Placeholder().Replace(path, _ => Escaped(chance.OneIn(4) ? chance.Of(Dictionary.Texts) : IdOf(kind, chance), chance));
 
         if (method == "GET")
             return new(method, chance.OneIn(2) ? path : $"{path}?{(chance.OneIn(3) ? "person" : Escaped(chance.Of(Dictionary.Texts), chance))}={(chance.OneIn(3) ? IdOf("Patient", chance) : Escaped(chance.Of(Dictionary.Texts), chance))}", [("Accept", chance.Of(Dictionary.MediaTypes))], []);
-        var seed = chance.Of(_seeds.Api);
+        var seed = example is not null && !chance.OneIn(4) ? example : chance.Of(_seeds.Api);
         var body = chance.OneIn(4) ? Mutations.Bytes(seed, chance, _seeds.Api, Dictionary.Json) : chance.OneIn(6) ? seed : Mutations.Json(seed, chance, _seeds.Api);
         if (!chance.OneIn(3))
             body = Encoding.Latin1.GetBytes(Named().Replace(Encoding.Latin1.GetString(body), m => $"\"{m.Groups[1].Value}\": \"{IdOf(m.Groups[1].Value == "person" ? "Patient" : "CarePlan", chance)}\""));
@@ -276,6 +285,9 @@ internal sealed partial class ApiTarget : RequestTarget
             headers.Add(("If-Match", $"W/\"{chance.Between(1, 4)}\""));
         return new(method, path, headers, body);
     }
+
+    private static byte[]? ExampleOf(JsonNode operation) =>
+        operation["requestBody"]?["content"]?["application/json"]?["example"] is { } example ? Encoding.UTF8.GetBytes(example.ToJsonString()) : null;
 
     private string IdOf(string? kind, Chance chance) =>
         kind is not null && _ids[kind].Any() && !chance.OneIn(5) ? chance.Of([.. _ids[kind]]) : chance.Of(Service.Existing).Split('/')[1];

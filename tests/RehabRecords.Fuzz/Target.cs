@@ -14,6 +14,9 @@ internal abstract class Target
     /// <summary>Makes the input of a case; it is kept aside before it is used, in case the process ends with it.</summary>
     public abstract byte[] Make(Chance chance);
 
+    /// <summary>How the cases ended, for those who ask whether they get anywhere; nothing where each ends alike.</summary>
+    public virtual string Ends => "";
+
     /// <returns>What went wrong that must not, or null. Being refused is well.</returns>
     public abstract Task<string?> RunAsync(byte[] input, Chance chance);
 }

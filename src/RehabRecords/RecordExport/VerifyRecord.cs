@@ -180,7 +180,7 @@ internal sealed class VerifyRecord(VersionStaging staging, Action<ExportProgress
                 break;
         var outside = manifest.Outside.ToHashSet(StringComparer.Ordinal);
         foreach (var (type, id, version, by) in staging.Unresolved())
-            if (!outside.Contains($"{type}/{id}") && !_problems.Add($"{by} refers to {type}/{id}{(version is { } number ? $", version {number}" : "")}, which is not here."))
+            if (!outside.Contains($"{type}/{id}") && !_problems.Add($"{by} refers to {Shown($"{type}/{id}")}{(version is { } number ? $", version {number}" : "")}, which is not here."))
                 break;
     }
 
