@@ -32,7 +32,8 @@ internal sealed class Burst(string name, int entries = 20)
             {
                 var mark = $"{name}-{Interlocked.Increment(ref _next)}";
                 Sent[mark] = false;
-                if (await SendAsync(instance, mark) is not { } status)
+                var (answered, unsure) = await AskAsync(instance, mark);
+                if (answered is not { } status)
                     return;
                 if (status is >= 200 and < 300)
                 {
@@ -40,10 +41,12 @@ internal sealed class Burst(string name, int entries = 20)
                     continue;
                 }
 
+                Refusals.AddOrUpdate(status, 1, (_, n) => n + 1);
+                if (unsure)
+                    continue;
                 // An answer that it was not stored.
                 Sent.TryRemove(mark, out var _);
                 Refused[mark] = status;
-                Refusals.AddOrUpdate(status, 1, (_, n) => n + 1);
             }
         }));
     }
@@ -55,18 +58,22 @@ internal sealed class Burst(string name, int entries = 20)
     public TimeSpan Longest { get; private set; }
 
     /// <returns>The status, or null when no answer came.</returns>
-    public async Task<int?> SendAsync(Instance instance, string mark)
+    public async Task<int?> SendAsync(Instance instance, string mark) => (await AskAsync(instance, mark)).Status;
+
+    /// <returns>Besides, whether the answer says that it does not know if anything was stored; then there is no promise to hold it to.</returns>
+    private async Task<(int? Status, bool Unsure)> AskAsync(Instance instance, string mark)
     {
         var began = Stopwatch.GetTimestamp();
         try
         {
             using var body = new StringContent(Transaction(mark), Encoding.UTF8, "application/fhir+json");
             using var answer = await instance.Http.PostAsync("/fhir", body);
-            return (int)answer.StatusCode;
+            var said = answer.IsSuccessStatusCode ? "" : await answer.Content.ReadAsStringAsync();
+            return ((int)answer.StatusCode, said.Contains("is not certain", StringComparison.Ordinal) || said.Contains("is not known yet", StringComparison.Ordinal));
         }
         catch (Exception e) when (e is HttpRequestException or TaskCanceledException or IOException)
         {
-            return null;
+            return (null, false);
         }
         finally
         {

@@ -328,7 +328,9 @@ public sealed class RecordStore : IAsyncDisposable
         }
         catch (DbException e)
         {
-            throw new StoreUnusableException($"The store cannot be opened: {e.Message}", e);
+            // A certificate that is not taken, or a port that is closed, is told only by what lies beneath.
+            var cause = e.GetBaseException();
+            throw new StoreUnusableException($"The store cannot be opened: {e.Message}{(cause == e ? "" : $" ({cause.Message})")}", e);
         }
     }
 

@@ -54,7 +54,7 @@ internal sealed record Failure(int Status, IReadOnlyList<Issue> Issues)
         429 => Issue.Error(OperationOutcome.IssueType.Throttled, "Too many requests at once; try again shortly."),
         431 => Issue.Error(OperationOutcome.IssueType.TooLong, "The headers of the request are too long."),
         503 => Issue.Error(OperationOutcome.IssueType.Transient, "The service is not ready; try again shortly."),
-        >= 500 => Issue.Error(OperationOutcome.IssueType.Exception, $"The service failed at this request. Nothing of it was stored unless an answer said so. Quote request id {context.TraceIdentifier} when you report it."),
+        >= 500 => Issue.Error(OperationOutcome.IssueType.Exception, $"The service failed at this request, and whether anything of it was stored is not certain: it may have failed at the answer. Look before you send it again; under the same Idempotency-Key, or with If-None-Exist, nothing is stored twice. Quote request id {context.TraceIdentifier} when you report it."),
         _ => Issue.Error(OperationOutcome.IssueType.Processing, $"The request was refused with status {status}. " + Documented),
     }]);
 
