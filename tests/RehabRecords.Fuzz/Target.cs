@@ -1,8 +1,5 @@
 namespace RehabRecords.Fuzz;
 
-/// <summary>What a case was and what became of it. A problem is anything that must never happen.</summary>
-internal sealed record Outcome(string? Problem, byte[] Input);
-
 /// <summary>Something that is given damaged input: makes the case of a number and does it.</summary>
 internal abstract class Target
 {

@@ -27,7 +27,7 @@ internal sealed class DeskReads(RecordStore store, Settings settings, SheetReads
         {
             Fields = DeskFields.Of(programme, who),
             Notes = programme.Exercises.GroupBy(e => ExerciseNote.Key(e.Exercise, e.Side)).ToDictionary(g => g.Key, g => NoteOf(g.First(), precautions), StringComparer.Ordinal),
-            Library = await ChoicesAsync(programme.Exercises, ct),
+            Library = Choices(await ExercisesAsync(ct), programme.Exercises),
             AffectedSide = patient.AffectedSide(),
             Precautions = [.. precautions.Select(p => CodeLists.Precaution.Words(p.Code))],
             Reporting = await ReportingEndpoints.GetAsync(id, store, settings, ct),
@@ -42,13 +42,13 @@ internal sealed class DeskReads(RecordStore store, Settings settings, SheetReads
     {
         var (patient, _) = await store.RoutedAsync<Patient>(person, "person", ct);
         var capacity = await store.CapacityAsync(patient, null, ct);
-        var library = await ChoicesAsync([], ct);
-        var titles = (await ExercisesAsync(ct)).DistinctBy(e => e.Exercise).ToDictionary(e => e.Exercise, e => e.Title ?? e.Exercise, StringComparer.Ordinal);
+        var exercises = await ExercisesAsync(ct);
+        var titles = exercises.DistinctBy(e => e.Exercise).ToDictionary(e => e.Exercise, e => e.Title ?? e.Exercise, StringComparer.Ordinal);
         var templates = (await store.FindAllAsync<PlanDefinition>("", ct)).Where(LibraryEndpoints.IsOurs).Select(t => t.ToAnswer());
         return new NewProgrammeView(person, NameOf(patient), patient.AffectedSide(), settings.TimeZone)
         {
             Templates = [.. LibraryVersions.Latest(templates, t => t.Template).Select(t => Choice(t, LevelProposal.Of(capacity, t.Levels), titles))],
-            Library = library,
+            Library = Choices(exercises, []),
             Fields = new NewFields
             {
                 Start = Timings.Iso(book.Today),
@@ -76,12 +76,9 @@ internal sealed class DeskReads(RecordStore store, Settings settings, SheetReads
         PlainWords.Sentence(proposal.Text));
 
     /// <summary>The newest version of each exercise; a draft keeps an older one that it names.</summary>
-    private async Task<IReadOnlyList<LibraryChoice>> ChoicesAsync(IReadOnlyList<PrescriptionAnswer> prescribed, CancellationToken ct)
-    {
-        var all = await ExercisesAsync(ct);
-        return [.. LibraryVersions.Latest(all, e => e.Exercise).Concat(all.Where(e => prescribed.Any(p => p.Exercise == e.Exercise))).DistinctBy(e => e.Exercise)
+    private static IReadOnlyList<LibraryChoice> Choices(List<ExerciseAnswer> all, IReadOnlyList<PrescriptionAnswer> prescribed) =>
+        [.. LibraryVersions.Latest(all, e => e.Exercise).Concat(all.Where(e => prescribed.Any(p => p.Exercise == e.Exercise))).DistinctBy(e => e.Exercise)
             .Select(e => new LibraryChoice(e.Exercise, e.Title ?? e.Exercise)).OrderBy(c => c.Title, StringComparer.OrdinalIgnoreCase)];
-    }
 
     private async Task<List<ExerciseAnswer>> ExercisesAsync(CancellationToken ct) =>
         [.. (await store.FindAllAsync<ActivityDefinition>("", ct)).Where(LibraryEndpoints.IsOurs).Select(d => d.ToAnswer())];
