@@ -65,7 +65,7 @@ public sealed class SearchIndexer(SearchParameters parameters)
                 return PersonOf(document);
         }
 
-        foreach (var code in (ReadOnlySpan<string>)["patient", "subject"])
+        foreach (var code in SearchParameters.OfPerson)
         {
             if (Parameters.Find(resource.TypeName, code) is not { } parameter)
                 continue;

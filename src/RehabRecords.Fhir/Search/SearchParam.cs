@@ -40,6 +40,15 @@ public sealed record SearchParam(
     /// <summary>Whether values are Identifiers, which alone have a type.</summary>
     public bool IsIdentifier { get; init; }
 
+    /// <summary>
+    /// Whether all that it finds by one person is indexed under that person's number: it is what the number was taken from, and R4 gives the
+    /// element once at most.
+    /// </summary>
+    public bool TellsThePerson { get; init; }
+
+    /// <summary>Whether it finds references to a Patient only, of all those in its element.</summary>
+    public bool FindsPeopleOnly => Expression.EndsWith(".where(resolve() is Patient)", StringComparison.Ordinal);
+
     public IReadOnlyList<int> Keys => Under(p => p.Key);
 
     public bool HasRows => !IsOwnColumn && MadeOf.Count == 0;

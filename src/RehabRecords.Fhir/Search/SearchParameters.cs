@@ -25,6 +25,9 @@ public sealed partial class SearchParameters
             .Select(p => $"{p.Type} {p.Code} {p.Kind} {p.Expression}{string.Concat(p.Components.Select(c => $" {c.Kind} {c.Expression}"))}")))));
     }
 
+    /// <summary>The parameters that tell whom a resource is about: of the first one that a type has and that names a person, the person.</summary>
+    internal static IReadOnlyList<string> OfPerson { get; } = ["patient", "subject"];
+
     public ResourceRegistry Registry { get; }
 
     public PatientCompartment Compartment { get; }
@@ -56,7 +59,7 @@ public sealed partial class SearchParameters
 
         foreach (var ofType in byType.Values)
             foreach (var combined in ofType.Values.ToList())
-                ofType[combined.Code] = combined with { MadeOf = PartsOf(combined, ofType.Values) };
+                ofType[combined.Code] = combined with { MadeOf = PartsOf(combined, ofType.Values), TellsThePerson = TellsThePerson(combined, ofType) };
         var parameters = new SearchParameters(registry, byType, compartments?.FirstOrDefault(c => c.Code == CompartmentType.Patient));
         var clash = parameters.All.SelectMany(p => new[] { (p.Key, p), (p.IdentifierKey, p), (p.TextKey, p), (p.OfTypeKey, p) }).GroupBy(k => k.Item1).FirstOrDefault(g => g.Count() > 1);
         return clash is null
@@ -91,6 +94,19 @@ public sealed partial class SearchParameters
         return types.Count == 0 ? [] : For(types[0]).Select(p => Find(types, p.Code)).OfType<SearchParam>();
     }
 
+    private static bool TellsThePerson(SearchParam parameter, Dictionary<string, SearchParam> ofType)
+    {
+        var first = OfPerson.Select(ofType.GetValueOrDefault).FirstOrDefault(p => p is not null);
+        return first is not null && OfPerson.Contains(parameter.Code) && OnlyElement(first) is { } element && OnlyElement(parameter) == element;
+    }
+
+    /// <summary>The element of a type that an expression leads to straight away, where a resource has it once at most.</summary>
+    private static string? OnlyElement(SearchParam parameter) =>
+        ElementOfType.Match(parameter.Expression) is { Success: true } match && match.Groups["type"].Value == parameter.Type
+        && ModelInfo.ModelInspector.FindClassMapping(parameter.Type)?.FindMappedElementByName(match.Groups["element"].Value) is { IsCollection: false }
+            ? match.Groups["element"].Value
+            : null;
+
     private static IReadOnlyList<SearchParam> PartsOf(SearchParam parameter, IEnumerable<SearchParam> ofType)
     {
         var parts = SearchExpression.Split(parameter.Expression).ToHashSet(StringComparer.Ordinal);
@@ -118,6 +134,9 @@ public sealed partial class SearchParameters
             (parts[0], parts[1]) = ((parts[0].Expression, parts[1].Part), (parts[1].Expression, parts[0].Part));
         return parts[0].Part!.Type == SearchParamType.Token ? [.. parts.Select(p => new SearchComponent(p.Part!.Type!.Value, p.Expression!, TargetsOf(p.Part)))] : null;
     }
+
+    [GeneratedRegex(@"^(?<type>[A-Z]\w*)\.(?<element>[a-z]\w*)(\.where\(resolve\(\) is Patient\))?$")]
+    private static partial Regex ElementOfType { get; }
 
     [GeneratedRegex(@"[iI]dentifier\)?$|\.requisition$")]
     private static partial Regex IdentifierAtEnd { get; }

@@ -23,11 +23,14 @@ internal enum Start
 /// <summary>A query as SQL with parameters only.</summary>
 internal sealed class SearchSql
 {
+    private const string PatientPrefix = "Patient/";
+
     private readonly SearchQuery _query;
     private readonly ValueSql _values;
     private readonly CriterionSql _criteria;
     private readonly Dialect? _dialect;
     private readonly Start _start;
+    private readonly long? _person;
     private readonly string _num;
     private readonly string _found;
 
@@ -38,6 +41,7 @@ internal sealed class SearchSql
         _values = new ValueSql(now, dialect);
         _criteria = new CriterionSql(_values);
         _start = start;
+        _person = start is Start.Dated or Start.Undated ? WalkedPerson(query) : null;
         _num = start is Start.Criterion or Start.Dated ? "d.res" : "r.num";
         _found = Found();
     }
@@ -54,6 +58,16 @@ internal sealed class SearchSql
     public static bool CanWalk(SearchQuery query) =>
         query.Sort is [{ Parameter: { Kind: SearchParamType.Date, IsOwnColumn: false, Keys.Count: 1 } }, ..] && query.Types.Count == 1
         && !query.Criteria.Any(c => c is ValueCriterion { Parameter.Code: "_id" });
+
+    /// <summary>
+    /// Number of the person whose latest are asked for, where all of them are indexed under it: their index is walked, however many there are. In the
+    /// other direction there is no such index, since that is seldom asked.
+    /// </summary>
+    public static long? WalkedPerson(SearchQuery query) =>
+        CanWalk(query) && query.Sort[0].Descending
+            ? query.Criteria.OfType<ValueCriterion>().Where(c => c is { Not: false, Facet: Facet.Values, Parameter.TellsThePerson: true, AnyOf: [ReferenceValue] })
+                .Select(c => PersonAmong(((ReferenceValue)c.AnyOf[0]).Targets, c.Parameter.FindsPeopleOnly)).FirstOrDefault(person => person is not null)
+            : null;
 
     /// <summary>Whether the first criterion gives more rows than a sort should have to take.</summary>
     public static (string Sql, object[] Values) Probe(Criterion driver, DateTimeOffset now, int atMost, Dialect? dialect)
@@ -89,12 +103,12 @@ internal sealed class SearchSql
                 sql.Append(" FROM (").Append(_criteria.Set(driver!, withPerson: _values.Together("d", "r").Length > 0)).Append(") d").Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE 1=1");
                 break;
             case Start.Dated:
-                sql.Append(" FROM ").Append(_dialect?.InOrder("date_row", "d", _query.Sort[0].Descending ? "date_by_finish" : "date_by_start") ?? "date_row d").Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE d.parameter").Append(_values.Among(_query.Sort[0].Parameter.Keys))
-                    .Append($" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=d.res{_values.Together("s", "d")} AND {_values.Tested("s.parameter")}=d.parameter AND ").Append(Ahead(_query.Sort[0].Descending)).Append(')');
+                sql.Append(" FROM ").Append(Table("date_row", "d", _person is not null ? "date_of_person" : _query.Sort[0].Descending ? "date_by_finish" : "date_by_start")).Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE d.parameter").Append(_values.Among(_query.Sort[0].Parameter.Keys))
+                    .Append(OfPerson("d")).Append($" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=d.res{_values.Together("s", "d")} AND {_values.Tested("s.parameter")}=d.parameter AND ").Append(Ahead(_query.Sort[0].Descending)).Append(')');
                 break;
             default:
-                sql.Append(" FROM resource r WHERE r.type").Append(_query.Types.Count == 1 ? "=" + _values.Add(_query.Types[0]) : $" IN ({string.Join(", ", _query.Types.Select(t => _values.Add(t)))})")
-                    .Append(" AND r.deleted=0");
+                sql.Append(" FROM ").Append(_person is null ? "resource r" : Table("resource", "r", "resource_of_person")).Append(" WHERE r.type").Append(_query.Types.Count == 1 ? "=" + _values.Add(_query.Types[0]) : $" IN ({string.Join(", ", _query.Types.Select(t => _values.Add(t)))})")
+                    .Append(" AND r.deleted=0").Append(OfPerson("r"));
                 if (_start == Start.Undated)
                     sql.Append($" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=r.num{_values.Together("s", "r")} AND {_values.Tested("s.parameter")}").Append(_values.Among(_query.Sort[0].Parameter.Keys)).Append(')');
                 break;
@@ -106,6 +120,16 @@ internal sealed class SearchSql
             sql.Append(" AND EXISTS (SELECT 1 FROM resource l WHERE l.num=").Append(_num).Append(" AND ").Append(limit.Condition("l")).Append(')');
         return sql.ToString();
     }
+
+    /// <summary>An id alone stands for resources of any type that the parameter may point at.</summary>
+    private static long? PersonAmong(IReadOnlyList<string> targets, bool peopleOnly) =>
+        targets.Where(t => !peopleOnly || t.StartsWith(PatientPrefix, StringComparison.Ordinal)).ToList() is [var target] && target.StartsWith(PatientPrefix, StringComparison.Ordinal)
+            ? Store.Person.Number(target[PatientPrefix.Length..])
+            : null;
+
+    private string Table(string table, string alias, string index) => _dialect?.InOrder(table, alias, index) ?? $"{table} {alias}";
+
+    private string OfPerson(string alias) => _person is { } person ? $" AND {alias}.person={_values.Add(person)}" : "";
 
     /// <summary>Of several dates of a resource the first in the order counts.</summary>
     private static string Ahead(bool descending) => descending

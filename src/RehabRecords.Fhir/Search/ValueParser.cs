@@ -86,22 +86,19 @@ internal static class ValueParser
             return new ReferenceValue([part[..bar]], part[(bar + 1)..]);
         var local = ownBase is not null && part.StartsWith(ownBase + "/", StringComparison.Ordinal) ? part[(ownBase.Length + 1)..] : part;
         if (type is not null && !local.Contains('/', StringComparison.Ordinal))
-            return new ReferenceValue([.. InBothForms($"{type}/{local}", ownBase)], null);
+            return new ReferenceValue([$"{type}/{local}"], null);
         if (ReferenceTypes.Split(local) is { } split)
         {
             var version = split.Version.Length == 0 ? null : split.Version;
             return split.Base.Length == 0
-                ? new ReferenceValue([.. InBothForms($"{split.Type}/{split.Id}", ownBase)], version)
+                ? new ReferenceValue([$"{split.Type}/{split.Id}"], version)
                 : new ReferenceValue([$"{split.Base}/{split.Type}/{split.Id}"], version);
         }
 
         return local.Contains('/', StringComparison.Ordinal) || local.Contains(':', StringComparison.Ordinal)
             ? new ReferenceValue([part], null)
-            : new ReferenceValue([.. (targets.Count > 0 ? targets : ModelInfo.SupportedResources).SelectMany(t => InBothForms($"{t}/{local}", ownBase))], null);
+            : new ReferenceValue([.. (targets.Count > 0 ? targets : ModelInfo.SupportedResources).Select(t => $"{t}/{local}")], null);
     }
-
-    /// <summary>A resource may be referred to by its address within this service or by the whole one.</summary>
-    private static IEnumerable<string> InBothForms(string address, string? ownBase) => ownBase is null ? [address] : [address, $"{ownBase}/{address}"];
 
     private static QuantityValue Quantity(string name, string part)
     {

@@ -96,6 +96,9 @@ internal static class SearchReads
     {
         var driver = SearchSql.Driver(query);
         var walks = SearchSql.CanWalk(query);
+        // With further criteria a page may want all that the person has, and of few that is sooner done in one go.
+        if (query.Criteria.Count == 1 && SearchSql.WalkedPerson(query) is not null)
+            return [Start.Dated, Start.Undated];
         if (driver is not null && (walks || query.Sort is [{ Parameter.Code: "_lastUpdated" }, ..]) && query.Types.Count == 1)
         {
             var (sql, values) = SearchSql.Probe(driver, now, MostSorted, session.Engine);

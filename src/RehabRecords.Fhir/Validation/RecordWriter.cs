@@ -8,7 +8,8 @@ namespace RehabRecords.Fhir.Validation;
 /// transaction itself.
 /// </summary>
 /// <param name="witness">Called with every set that is about to be committed, when all is checked: adds what is to be written with it, such as who wrote it.</param>
-public sealed class RecordWriter(RecordStore store, ResourceValidator validator, Action<WriteSet>? witness = null)
+/// <param name="ownBase">Address of this service, such as https://clinic.example/fhir; what is referred to by it is referred to by type and id.</param>
+public sealed class RecordWriter(RecordStore store, ResourceValidator validator, Action<WriteSet>? witness = null, string? ownBase = null)
 {
     /// <exception cref="RefusedException">Malformed or Invalid with all issues; StaleVersion, Conflict, KeyReused or Unavailable from the store.</exception>
     public async Task<CommitResult> WriteAsync(WriteSet set, CancellationToken ct = default)
@@ -34,6 +35,7 @@ public sealed class RecordWriter(RecordStore store, ResourceValidator validator,
             if (await store.AnswerOfAsync(key, ct) is { } earlier)
                 return new CommitResult([], earlier);
 
+        OwnAddresses.MakeRelative(set, ownBase);
         if (await SignedRecords.ProblemsAsync(store, set, ct) is { Count: > 0 } signed)
             throw new RefusedException(Refusal.Conflict, signed);
         if (Verdict.Of(await IssuesAsync(set, ct)) is { } refused)
@@ -46,6 +48,7 @@ public sealed class RecordWriter(RecordStore store, ResourceValidator validator,
     public async Task<IReadOnlyList<Issue>> IssuesAsync(WriteSet set, CancellationToken ct = default)
     {
         ArgumentNullException.ThrowIfNull(set);
+        OwnAddresses.MakeRelative(set, ownBase);
         var found = await Task.WhenAll(set.Writes.Select(write => Task.Run(() => ValidateAsync(write, ct), ct)));
         var references = new StoredReferences(store, set);
         var issues = new List<Issue>();

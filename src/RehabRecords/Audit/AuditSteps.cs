@@ -13,12 +13,16 @@ internal static class AuditSteps
         services.AddScoped<Witness>();
         services.AddSingleton<AuditTrail>();
         services.AddHostedService(s => s.GetRequiredService<AuditTrail>());
-        services.AddScoped(s => new RecordWriter(s.GetRequiredService<Fhir.Store.RecordStore>(), s.GetRequiredService<ResourceValidator>(), set =>
-        {
-            LegalHold.Guard(set, s.GetRequiredService<Calling>);
-            if (s.GetRequiredService<Settings>().AuditIsOn)
-                s.GetRequiredService<Witness>().Attest(set);
-        }));
+        services.AddScoped(s => new RecordWriter(
+            s.GetRequiredService<Fhir.Store.RecordStore>(),
+            s.GetRequiredService<ResourceValidator>(),
+            set =>
+            {
+                LegalHold.Guard(set, s.GetRequiredService<Calling>);
+                if (s.GetRequiredService<Settings>().AuditIsOn)
+                    s.GetRequiredService<Witness>().Attest(set);
+            },
+            s.GetRequiredService<Settings>().FhirBase));
     }
 
     public static void UseAudit(this WebApplication app)

@@ -95,6 +95,7 @@ public sealed class PeopleLimitTests(PeopleLimitTests.Teams app) : IClassFixture
         foreach (var (method, path, body, statuses) in new (string, string, string?, HttpStatusCode[])[]
         {
             ("POST", "/fhir/Observation", FhirCalls.Weight($"Patient/{Teams.Hidden}"), [HttpStatusCode.UnprocessableEntity]),
+            ("POST", "/fhir/Observation", FhirCalls.Weight($"{TestApp.FhirBase}/Patient/{Teams.Hidden}"), [HttpStatusCode.UnprocessableEntity]),
             ("POST", "/fhir/Patient", FhirCalls.Person("Newcomer"), [HttpStatusCode.Forbidden]),
             ("PUT", $"/fhir/Observation/{Teams.Hidden}-1", FhirCalls.Weight($"Patient/{Teams.Listed}", $"{Teams.Hidden}-1"), [HttpStatusCode.NotFound, HttpStatusCode.MethodNotAllowed]),
             ("DELETE", $"/fhir/Observation/{Teams.Hidden}-1", null, [HttpStatusCode.NotFound, HttpStatusCode.NoContent]),

@@ -164,6 +164,13 @@ internal sealed class RandomSearch(int seed)
             return new Condition($"subject:identifier={S1}|{Escape(identifier)}", r => ((Observation)r).Subject?.Identifier?.Value == identifier);
         }
 
+        if (_random.Next(3) == 0)
+        {
+            var who = Of("1", "2", "Patient/1", "Patient/2", "https://else.example/fhir/Patient/1");
+            return new Condition($"patient={who}", r => ((Observation)r).Subject?.Reference is { } target
+                && (who[0] == 'h' ? target == who : target.Split("/_history")[0] == (who.Contains('/', StringComparison.Ordinal) ? who : $"Patient/{who}")));
+        }
+
         var form = Of("1", "2", "Patient/1", "Patient/2", "Group/1", "https://else.example/fhir/Patient/1", "Patient/9", "Patient/2/_history/3", ":Patient=1", ":Group=1");
         bool Holds(Resource r) => ((Observation)r).Subject?.Reference is { } target && form switch
         {

@@ -25,6 +25,25 @@ public class SearchIndexerTests
     public void The_person_a_resource_is_about_is_known(string why, Resource resource, string? person) =>
         Assert.True(TestIndex.Indexer.Index(resource).Person == person, why);
 
+    /// <summary>The latest of a person are looked for among the rows of that person alone.</summary>
+    [Fact]
+    public void Whatever_a_parameter_that_tells_the_person_finds_is_indexed_under_that_person()
+    {
+        var telling = TestIndex.Parameters.All.Where(p => p.TellsThePerson).ToList();
+        foreach (var parameter in telling)
+        {
+            var rows = TestIndex.Indexer.Index(Filled.Resource(parameter.Type, 0));
+            Assert.True(rows.Person is not null, parameter.Type);
+            Assert.Equal([$"Patient/{rows.Person}"], rows.References.Where(r => r.Parameter == parameter.Key).Select(r => r.Target));
+        }
+
+        Assert.Superset(
+            new HashSet<string> { "Observation?patient", "Observation?subject", "CarePlan?patient", "CarePlan?subject", "Task?patient", "Consent?patient", "Composition?subject" },
+            telling.Select(p => $"{p.Type}?{p.Code}").ToHashSet());
+        // Of these a resource names many.
+        Assert.DoesNotContain(telling, p => p.Type is "AuditEvent" or "Provenance" or "Account");
+    }
+
     [Fact]
     public void Every_expression_of_every_registered_type_is_evaluated_without_error_on_an_empty_resource()
     {

@@ -36,6 +36,8 @@ public sealed class SqlitePlanTests(ITestOutputHelper output) : IAsyncLifetime
     [InlineData("Observation", "_sort=-date", "date_by_finish", "LAST TERM")]
     [InlineData("Observation", "_sort=-date&status=final", "date_by_finish", "LAST TERM")]
     [InlineData("Observation", "_sort=-date&category=therapy&code=pegs", "date_by_finish", "LAST TERM")]
+    [InlineData("Observation", "_sort=-date&subject=Patient/1", "date_of_person", "LAST TERM")]
+    [InlineData("Observation", "_sort=-date&patient=1", "date_of_person", "LAST TERM")]
     [InlineData("Observation", "_sort=date,-_lastUpdated", "date_by_start", "LAST 2 TERMS")]
     [InlineData("Observation", "_sort=-_lastUpdated", "resource_by_time", "LAST TERM")]
     [InlineData("Observation", "_sort=-_lastUpdated&status=final", "resource_by_time", "LAST TERM")]
@@ -56,8 +58,9 @@ public sealed class SqlitePlanTests(ITestOutputHelper output) : IAsyncLifetime
     }
 
     [Theory]
-    [InlineData("Observation", "_sort=-date&subject=Patient/1", "reference_by_target")]
-    [InlineData("Observation", "_sort=-date&subject=Patient/1&status=final", "reference_by_target")]
+    [InlineData("Observation", "_sort=date&subject=Patient/1", "reference_by_target")]
+    [InlineData("Observation", "_sort=-date&subject=Patient/1,Patient/2", "reference_by_target")]
+    [InlineData("Observation", "_sort=-date&patient=1&status=final", "reference_by_target")]
     [InlineData("Observation", "_sort=-date&patient.family=example", "reference_by_target")]
     [InlineData("Patient", "_has:Observation:patient:code=pegs", "token_by_code")]
     [InlineData("Observation", "code-value-quantity=pegs$5", "pair_by_code")]
