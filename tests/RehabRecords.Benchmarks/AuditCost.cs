@@ -14,11 +14,10 @@ internal static class AuditCost
     private const int ResultsEach = 10;
     private const int Rounds = 6;
 
-    private static readonly (string Name, Func<int, string> Address)[] Reads =
+    private static readonly (string Name, Func<string, string> Address)[] Reads =
     [
-        ("read of a person", i => $"/fhir/Patient/p{i % People}"),
-        ("ten results of a person", i => $"/fhir/Observation?subject=Patient/p{i % People}"),
-        ("results of 50 people", _ => "/fhir/Patient?_count=50"),
+        ("read of a person", person => $"/fhir/Patient/{person}"),
+        ("ten results of a person", person => $"/fhir/Observation?subject=Patient/{person}"),
     ];
 
     public static async Task RunAsync(string[] args, string assembly)
@@ -28,8 +27,9 @@ internal static class AuditCost
         await using var inMemory = RunningService.On(Directory.CreateDirectory($"/dev/shm/rehabrecords-bench-{Environment.ProcessId}").FullName, assembly, "--RehabRecords:Audit:On", "true");
         await using var on = RunningService.Start(assembly, "--RehabRecords:Audit:On", "true");
         (string Name, RunningService Service)[] services = [("off", off), ("on, folder in memory", inMemory), ("on", on)];
+        var people = new List<string[]>();
         foreach (var (_, service) in services)
-            await FillAsync(service);
+            people.Add(await FillAsync(service));
         Console.WriteLine($"{Environment.ProcessorCount} cores, {Rounds} rounds of {seconds} s each, in turn; the first is warm-up");
         Console.WriteLine("| request | connections | audit | requests/s | p50 ms | p99 ms | p50 against off |");
         Console.WriteLine("|---|---|---|---|---|---|---|");
@@ -40,7 +40,7 @@ internal static class AuditCost
                 for (var round = 0; round < Rounds; round++)
                     for (var which = 0; which < services.Length; which++)
                     {
-                        var took = await MeasureAsync(services[which].Service.Http, address, connections, seconds);
+                        var took = await MeasureAsync(services[which].Service.Http, i => address(people[which][i % People]), connections, seconds);
                         if (round > 0)
                             times[which].AddRange(took);
                         await SettledAsync(services[which].Service);
@@ -66,25 +66,32 @@ internal static class AuditCost
         Console.WriteLine($"100 answers about 50 people each: {after - before} events, all in the trail {Stopwatch.GetElapsedTime(began).TotalSeconds:0.0} s after the last answer");
     }
 
-    private static async Task FillAsync(RunningService service)
+    /// <summary>The ids that the service gave to the people it was filled with.</summary>
+    private static async Task<string[]> FillAsync(RunningService service)
     {
         await service.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+        var ids = new string[People];
         for (var person = 0; person < People; person++)
         {
-            var entries = new JsonArray(Entry($"Patient/p{person}", $$"""{ "resourceType": "Patient", "id": "p{{person}}", "name": [{ "family": "Benchley", "given": ["Ada"] }], "birthDate": "1950-04-03" }"""));
+            var entries = new JsonArray(Entry("Patient", """{ "resourceType": "Patient", "name": [{ "family": "Benchley", "given": ["Ada"] }], "birthDate": "1950-04-03" }""", "urn:uuid:7b7ac1de-4a8c-4f0e-9a3d-0c7a55d8e001"));
             for (var result = 0; result < ResultsEach; result++)
-                entries.Add(Entry($"Observation/p{person}-{result}", $$"""
-                    { "resourceType": "Observation", "id": "p{{person}}-{{result}}", "status": "final", "code": { "text": "Grip" }, "subject": { "reference": "Patient/p{{person}}" }, "effectiveDateTime": "2026-03-02T10:00:00+00:00",
+                entries.Add(Entry("Observation", """
+                    { "resourceType": "Observation", "status": "final", "code": { "text": "Grip" }, "subject": { "reference": "urn:uuid:7b7ac1de-4a8c-4f0e-9a3d-0c7a55d8e001" }, "effectiveDateTime": "2026-03-02T10:00:00+00:00",
                       "valueQuantity": { "value": 12.5, "unit": "kg", "system": "http://unitsofmeasure.org", "code": "kg" } }
-                    """));
+                    """, $"urn:uuid:{Guid.NewGuid()}"));
             var bundle = new JsonObject { ["resourceType"] = "Bundle", ["type"] = "transaction", ["entry"] = entries };
             using var response = await service.Http.PostAsync("/fhir", new StringContent(bundle.ToJsonString(), Encoding.UTF8, "application/fhir+json"));
+            var answer = await response.Content.ReadAsStringAsync();
             if (!response.IsSuccessStatusCode)
-                throw new InvalidOperationException(await response.Content.ReadAsStringAsync());
+                throw new InvalidOperationException(answer);
+            ids[person] = ((string)JsonNode.Parse(answer)!["entry"]![0]!["response"]!["location"]!).Split('/')[^3];
         }
+
+        return ids;
     }
 
-    private static JsonObject Entry(string url, string resource) => new() { ["resource"] = JsonNode.Parse(resource), ["request"] = new JsonObject { ["method"] = "PUT", ["url"] = url } };
+    private static JsonObject Entry(string type, string resource, string fullUrl) =>
+        new() { ["fullUrl"] = fullUrl, ["resource"] = JsonNode.Parse(resource), ["request"] = new JsonObject { ["method"] = "POST", ["url"] = type } };
 
     private static async Task<List<double>> MeasureAsync(HttpClient http, Func<int, string> address, int connections, double seconds)
     {
@@ -106,13 +113,13 @@ internal static class AuditCost
         return times;
     }
 
-    /// <summary>Waits until the trail grows no more, so that one round does not weigh on the next; how many events it holds.</summary>
+    /// <summary>Waits until the trail grows by no more than what a look at it leaves itself, so that one round does not weigh on the next; how many events it holds.</summary>
     private static async Task<int> SettledAsync(RunningService service)
     {
-        for (var last = -1; ;)
+        for (var last = int.MinValue; ;)
         {
             var now = await EventsAsync(service);
-            if (now == last)
+            if (now <= last + 1)
                 return now;
             last = now;
             await Task.Delay(700);

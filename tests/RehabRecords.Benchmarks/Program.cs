@@ -28,6 +28,9 @@ switch (args)
     case ["export", ..]:
         await Exports.RunAsync(assembly, args.Length > 1 ? args[1..].Select(int.Parse) : [2_000, 20_000, 60_000]);
         return 0;
+    case ["search", ..]:
+        await SearchSpeed.RunAsync(assembly, root, args.Length > 1 ? args[1..].Select(int.Parse) : [100_000]);
+        return 0;
     case ["audit", ..]:
         await AuditCost.RunAsync(args[1..], assembly);
         return 0;

@@ -102,8 +102,7 @@ internal sealed class RatioTable(string root, double seconds, int observations)
 
         var many = await DraftAfterStartAsync(engine, folder, clinic, async service =>
         {
-            var search = await Load.RunAsync(Callers, seconds, n => GetAsync(service.Http, $"/fhir/Observation?subject=Patient/p{n * 31L % Filling.People}&_sort=-date&_count=20"));
-            Say($"{engine.Name}: search, 20 results of {observations} Observations", $"{search} (goal 5,000/s and p99 20 ms)");
+            Say($"{engine.Name}: search, 20 results of {observations} Observations", $"{await SearchSpeed.MeasureAsync(service, Callers, seconds)} (goal 5,000/s and p99 20 ms)");
             Say($"{engine.Name}: memory after searches", $"{service.ResidentMegabytes} MB, at most {service.PeakMegabytes} MB (goal 300)");
         });
         Say($"{engine.Name}: session and draft of a person with {Long} sessions, beside so many others", $"{many:0.0} ms, {few:0.0} ms beside 100 people: {many / few:0.00} times (goal 1.2)");
