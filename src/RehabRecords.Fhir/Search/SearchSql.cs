@@ -78,16 +78,17 @@ internal sealed class SearchSql
 
     /// <summary>Numbers and sort keys k0, k1 … of the rows after a place, or of those before it in reverse.</summary>
     /// <param name="from">Keys and number of the row at the place.</param>
+    /// <param name="limit">Stands in the words: a planner that does not know how few are wanted sorts everything for them.</param>
     public string Page(IReadOnlyList<object>? from, bool backwards, int limit)
     {
         if (_query.Sort.Count == 0)
         {
             // In the order of the rows' own numbers an index gives the page without looking at what comes after it.
             var place = from is null ? "" : $" AND {_num}{(backwards ? "<" : ">")}{_values.Add(from[0])}";
-            return $"{_found}{place} ORDER BY {_num}{(backwards ? " DESC" : "")} LIMIT {_values.Add(limit)}";
+            return $"{_found}{place} ORDER BY {_num}{(backwards ? " DESC" : "")} LIMIT {limit}";
         }
 
-        return $"SELECT * FROM ({_found}) f{(from is null ? "" : " WHERE " + Beyond(from, backwards))} ORDER BY {Order(backwards)} LIMIT {_values.Add(limit)}";
+        return $"SELECT * FROM ({_found}) f{(from is null ? "" : " WHERE " + Beyond(from, backwards))} ORDER BY {Order(backwards)} LIMIT {limit}";
     }
 
     private string Found()

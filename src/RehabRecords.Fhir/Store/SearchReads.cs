@@ -72,7 +72,7 @@ internal static class SearchReads
             if (starts.Count > 1 && cursor is not null && IsPast(start, query, cursor))
                 continue;
             var sql = new SearchSql(query, now, start, session.Engine);
-            var text = sql.Page(cursor?.Keys, backwards, limit - found.Count);
+            var text = sql.Page(cursor?.Keys, backwards, limit);
             found.AddRange(session.Rows(
                 text,
                 r =>
@@ -89,7 +89,7 @@ internal static class SearchReads
                 break;
         }
 
-        return found;
+        return found.Count > limit ? found[..limit] : found;
     }
 
     private static List<Start> Starts(Session session, SearchQuery query, DateTimeOffset now)
