@@ -11,7 +11,7 @@ namespace RehabRecords.Fhir.Bundles;
 internal sealed record Planned(Effect Effect, RecordVersion? Existing, Resource? Body, Target? Target);
 
 /// <summary>Looks at the record as it is now and says what each change is going to do; writes nothing.</summary>
-internal sealed class ChangePlanner(RecordStore store, ResourceRegistry registry)
+internal sealed class ChangePlanner(RecordStore store, ResourceRegistry registry, string? ownBase)
 {
     /// <param name="doomed">Addresses of what the same transaction deletes; no condition is met by them.</param>
     /// <param name="holders">Who holds the identifiers that conditions name.</param>
@@ -106,7 +106,7 @@ internal sealed class ChangePlanner(RecordStore store, ResourceRegistry registry
         SearchQuery query;
         try
         {
-            query = SearchQuery.Parse(store.Parameters, change.Type, condition);
+            query = SearchQuery.Parse(store.Parameters, change.Type, condition, ownBase: ownBase);
         }
         catch (RefusedException refused) when (at.Length > 0)
         {

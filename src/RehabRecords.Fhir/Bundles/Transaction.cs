@@ -30,7 +30,7 @@ public sealed record Changed(Effect Effect, RecordVersion? Version);
 /// </summary>
 public sealed class Transaction(RecordStore store, RecordWriter writer, ResourceRegistry registry)
 {
-    private readonly ChangePlanner _planner = new(store, registry);
+    private readonly ChangePlanner _planner = new(store, registry, writer.OwnBase);
 
     // Another caller may create what a condition names between our look and our commit; then the next look finds it.
     private const int MostTries = 5;
@@ -39,18 +39,17 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
     private static readonly HashSet<string> NothingGone = [];
 
 
-    public async Task<Changed> OneAsync(Change change, CancellationToken ct) => (await AllAsync([change], "", ct))[0];
+    public async Task<Changed> OneAsync(Change change, CancellationToken ct) => (await AllAsync([change], ct))[0];
 
     /// <param name="changes">In the order of the request.</param>
-    /// <param name="ownBase">The base of this service, by which entries may name resources it already holds.</param>
     /// <returns>One answer for each change, in the same order.</returns>
-    public async Task<IReadOnlyList<Changed>> AllAsync(IReadOnlyList<Change> changes, string ownBase, CancellationToken ct)
+    public async Task<IReadOnlyList<Changed>> AllAsync(IReadOnlyList<Change> changes, CancellationToken ct)
     {
         RefuseDoubles(changes, i => changes[i].Id);
         var conditional = changes.Any(c => !string.IsNullOrEmpty(c.IfNoneExist) || c.Condition is not null);
         for (var attempt = 1; ; attempt++)
         {
-            var plan = await PlanAsync(changes, ownBase, ct);
+            var plan = await PlanAsync(changes, ct);
             try
             {
                 return await CarryOutAsync(changes, plan, ct);
@@ -61,12 +60,12 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
         }
     }
 
-    private async Task<Planned[]> PlanAsync(IReadOnlyList<Change> changes, string ownBase, CancellationToken ct)
+    private async Task<Planned[]> PlanAsync(IReadOnlyList<Change> changes, CancellationToken ct)
     {
         var plan = new Planned[changes.Count];
         var doomed = new HashSet<string>(StringComparer.Ordinal);
         var targets = new Dictionary<string, Target>(StringComparer.Ordinal);
-        var holders = new IdentifierHolders(store, new TransactionReferences(targets, new Dictionary<string, string>(), ownBase));
+        var holders = new IdentifierHolders(store, new TransactionReferences(targets, new Dictionary<string, string>(), writer.OwnBase));
         foreach (var i in Enumerable.Range(0, changes.Count).OrderBy(i => Turn(changes[i])))
         {
             plan[i] = await _planner.PlanAsync(changes[i], changes[i].Kind == ChangeKind.Delete ? NothingGone : doomed, holders, ct);
@@ -79,7 +78,7 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
         // A condition may name what another entry names by its id.
         RefuseDoubles(changes, i => plan[i].Effect == Effect.Found ? null : plan[i].Existing?.Id);
         if (changes is not [{ Path: "" }])
-            await RewriteAsync(changes, plan, targets, holders, ownBase, ct);
+            await RewriteAsync(changes, plan, targets, holders, ct);
         return plan;
     }
 
@@ -92,7 +91,7 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
         _ => 1,
     };
 
-    private static async Task RewriteAsync(IReadOnlyList<Change> changes, Planned[] plan, Dictionary<string, Target> targets, IdentifierHolders holders, string ownBase, CancellationToken ct)
+    private async Task RewriteAsync(IReadOnlyList<Change> changes, Planned[] plan, Dictionary<string, Target> targets, IdentifierHolders holders, CancellationToken ct)
     {
         var issues = new List<Issue>();
         var met = new Dictionary<string, string>(StringComparer.Ordinal);
@@ -106,7 +105,7 @@ public sealed class Transaction(RecordStore store, RecordWriter writer, Resource
                     met.Add(reference, address);
             }
         }
-        var references = new TransactionReferences(targets, met, ownBase);
+        var references = new TransactionReferences(targets, met, writer.OwnBase);
         for (var i = 0; i < plan.Length; i++)
         {
             if (plan[i].Body is { } body)

@@ -16,7 +16,7 @@ internal sealed record Target(string Type, string Id, int Version)
 /// stays a reference to a version.
 /// </summary>
 internal sealed partial class TransactionReferences(
-    IReadOnlyDictionary<string, Target> byFullUrl, IReadOnlyDictionary<string, string> byCondition, string ownBase)
+    IReadOnlyDictionary<string, Target> byFullUrl, IReadOnlyDictionary<string, string> byCondition, string? ownBase)
 {
     /// <summary>The conditional references in a resource, as <c>Patient?identifier=…</c>, each with where it stands.</summary>
     public static IEnumerable<(string Reference, string Path)> Conditions(Resource resource, string path) =>
@@ -67,7 +67,7 @@ internal sealed partial class TransactionReferences(
         var address = Rewritten(reference, RootOf(fullUrl), "", issues);
         if (issues.Count > 0)
             return null;
-        return ownBase.Length > 0 && address.StartsWith(ownBase + "/", StringComparison.Ordinal) ? address[(ownBase.Length + 1)..] : address;
+        return ownBase is not null && address.StartsWith(ownBase + "/", StringComparison.Ordinal) ? address[(ownBase.Length + 1)..] : address;
     }
 
     private string Rewritten(string reference, string? root, string path, List<Issue> issues)

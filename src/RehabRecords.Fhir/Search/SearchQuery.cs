@@ -145,14 +145,14 @@ public sealed record SearchQuery(IReadOnlyList<string> Types, string Path)
     }
 
     /// <summary>Parses the part of an address after "?".</summary>
-    public static SearchQuery Parse(SearchParameters parameters, string type, string query, bool lenient = false) =>
+    public static SearchQuery Parse(SearchParameters parameters, string type, string query, bool lenient = false, string? ownBase = null) =>
         Parse(parameters, type, query.TrimStart('?').Split('&', StringSplitOptions.RemoveEmptyEntries).Select(part =>
         {
             var at = part.IndexOf('=', StringComparison.Ordinal);
             return at < 0
                 ? new KeyValuePair<string, string>(Uri.UnescapeDataString(part), "")
                 : new KeyValuePair<string, string>(Uri.UnescapeDataString(part[..at]), Uri.UnescapeDataString(part[(at + 1)..]));
-        }), lenient);
+        }), lenient, ownBase);
 
     internal static RefusedException Bad(string name, string why) =>
         new(Refusal.Malformed, OperationOutcome.IssueType.Invalid, $"The search parameter '{name}' cannot be used so: {why}.", name);

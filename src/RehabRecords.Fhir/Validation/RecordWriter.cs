@@ -11,6 +11,8 @@ namespace RehabRecords.Fhir.Validation;
 /// <param name="ownBase">Address of this service, such as https://clinic.example/fhir; what is referred to by it is referred to by type and id.</param>
 public sealed class RecordWriter(RecordStore store, ResourceValidator validator, Action<WriteSet>? witness = null, string? ownBase = null)
 {
+    internal string? OwnBase => ownBase;
+
     /// <exception cref="RefusedException">Malformed or Invalid with all issues; StaleVersion, Conflict, KeyReused or Unavailable from the store.</exception>
     public async Task<CommitResult> WriteAsync(WriteSet set, CancellationToken ct = default)
     {

@@ -40,7 +40,7 @@ internal static class BundleEndpoint
         var changes = entries.Where(e => e.Change is not null).Select(e => e.Change!).ToList();
         foreach (var entry in entries.Where(e => e.Change is not null))
             await InPlaceAsync(entry.Index, () => MayAsync(call, entry.Change!));
-        var changed = await call.Need<Transaction>().AllAsync(changes, call.Settings.FhirBase, call.Ct);
+        var changed = await call.Need<Transaction>().AllAsync(changes, call.Ct);
         using var answer = new BundleBody(call.Settings.FhirBase, "transaction-response");
         var next = 0;
         foreach (var entry in entries)
@@ -73,7 +73,7 @@ internal static class BundleEndpoint
         try
         {
             await MayAsync(call, change);
-            Answer(call, answer, (await call.Need<Transaction>().AllAsync([change], call.Settings.FhirBase, call.Ct))[0]);
+            Answer(call, answer, (await call.Need<Transaction>().AllAsync([change], call.Ct))[0]);
         }
         catch (RefusedException refused)
         {

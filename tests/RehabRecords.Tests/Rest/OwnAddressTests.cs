@@ -33,6 +33,17 @@ public sealed class OwnAddressTests(TestApp app) : IClassFixture<TestApp>
         Assert.Empty(Ids(await ReadAsync($"/Patient/{second}/Observation")));
     }
 
+    [Fact]
+    public async Task A_condition_by_the_whole_address_means_the_same_person()
+    {
+        var person = await app.CreateAsync(Person());
+        var result = await app.CreateAsync(Weight($"Patient/{person}"));
+        using var patch = await app.SendAsync(
+            "PATCH", $"/Observation?subject={TestApp.FhirBase}/Patient/{person}", """[{"op":"replace","path":"/code/text","value":"Pinch"}]""", "application/json-patch+json", ("If-Match", "W/\"1\""));
+        Assert.True(patch.StatusCode == HttpStatusCode.OK, patch.Text());
+        Assert.Equal("Pinch", (string?)(await ReadAsync($"/Observation/{result}"))["code"]!["text"]);
+    }
+
     /// <summary>An entry that comes from elsewhere can name a resource of this service by its whole address only.</summary>
     [Fact]
     public async Task In_a_transaction_too()
