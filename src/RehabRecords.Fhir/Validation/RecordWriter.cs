@@ -37,20 +37,26 @@ public sealed class RecordWriter(RecordStore store, ResourceValidator validator,
             if (await store.AnswerOfAsync(key, ct) is { } earlier)
                 return new CommitResult([], earlier);
 
+        // Before anything looks at whom the set is about.
         OwnAddresses.MakeRelative(set, ownBase);
         if (await SignedRecords.ProblemsAsync(store, set, ct) is { Count: > 0 } signed)
             throw new RefusedException(Refusal.Conflict, signed);
-        if (Verdict.Of(await IssuesAsync(set, ct)) is { } refused)
+        if (Verdict.Of(await ProblemsAsync(set, ct)) is { } refused)
             throw refused;
         witness?.Invoke(set);
         return await store.CommitAsync(set, ct);
     }
 
     /// <summary>Everything that would be said about the set, without writing it.</summary>
-    public async Task<IReadOnlyList<Issue>> IssuesAsync(WriteSet set, CancellationToken ct = default)
+    public Task<IReadOnlyList<Issue>> IssuesAsync(WriteSet set, CancellationToken ct = default)
     {
         ArgumentNullException.ThrowIfNull(set);
         OwnAddresses.MakeRelative(set, ownBase);
+        return ProblemsAsync(set, ct);
+    }
+
+    private async Task<IReadOnlyList<Issue>> ProblemsAsync(WriteSet set, CancellationToken ct)
+    {
         var found = await Task.WhenAll(set.Writes.Select(write => Task.Run(() => ValidateAsync(write, ct), ct)));
         var references = new StoredReferences(store, set);
         var issues = new List<Issue>();
