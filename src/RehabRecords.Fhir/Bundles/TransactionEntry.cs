@@ -1,6 +1,7 @@
 using System.Text.RegularExpressions;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Patch;
+using RehabRecords.Fhir.Search;
 
 namespace RehabRecords.Fhir.Bundles;
 
@@ -70,10 +71,7 @@ public sealed partial record TransactionEntry(int Index, Change? Change, string?
     {
         var path = $"Bundle.entry[{index}]";
         var request = entry.Request ?? throw Wrong("The entry has no request, so there is nothing to do. Give request.method and request.url.", path + ".request");
-        var url = (request.Url ?? "").Trim();
-        if (url.StartsWith(ownBase + "/", StringComparison.Ordinal))
-            url = url[(ownBase.Length + 1)..];
-        url = url.TrimStart('/');
+        var url = ReferenceTypes.WithoutBase((request.Url ?? "").Trim(), ownBase).TrimStart('/');
         if (request.Method is Bundle.HTTPVerb.GET or Bundle.HTTPVerb.HEAD)
             return new TransactionEntry(index, null, url) { Has = (request.IfNoneMatch, request.IfModifiedSince), HeadersOnly = request.Method == Bundle.HTTPVerb.HEAD };
 

@@ -1,6 +1,7 @@
 using System.Net;
 using System.Text.RegularExpressions;
 using Hl7.Fhir.Model;
+using RehabRecords.Fhir.Search;
 
 namespace RehabRecords.Fhir.Bundles;
 
@@ -65,9 +66,7 @@ internal sealed partial class TransactionReferences(
     {
         var issues = new List<Issue>();
         var address = Rewritten(reference, RootOf(fullUrl), "", issues);
-        if (issues.Count > 0)
-            return null;
-        return ownBase is not null && address.StartsWith(ownBase + "/", StringComparison.Ordinal) ? address[(ownBase.Length + 1)..] : address;
+        return issues.Count > 0 ? null : ReferenceTypes.WithoutBase(address, ownBase);
     }
 
     private string Rewritten(string reference, string? root, string path, List<Issue> issues)

@@ -14,6 +14,11 @@ internal static class ReferenceTypes
     public static PocoNode? StandIn(string reference) =>
         Split(reference) is { } parts ? _standIns.GetOrAdd(parts.Type, Make) : null;
 
+    /// <summary>What follows the address of this service, for a resource that is called by the whole of it; else as it was.</summary>
+    /// <param name="ownBase">Such as https://clinic.example/fhir; null where it is not known.</param>
+    public static string WithoutBase(string address, string? ownBase) =>
+        ownBase is not null && address.StartsWith(ownBase + "/", StringComparison.Ordinal) ? address[(ownBase.Length + 1)..] : address;
+
     /// <summary>Takes "Type/id", "Type/id/_history/3" or an address that ends so apart.</summary>
     public static (string Base, string Type, string Id, string Version)? Split(string reference)
     {

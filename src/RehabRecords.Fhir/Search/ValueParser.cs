@@ -84,7 +84,7 @@ internal static class ValueParser
         var bar = part.IndexOf('|', StringComparison.Ordinal);
         if (bar >= 0)
             return new ReferenceValue([part[..bar]], part[(bar + 1)..]);
-        var local = ownBase is not null && part.StartsWith(ownBase + "/", StringComparison.Ordinal) ? part[(ownBase.Length + 1)..] : part;
+        var local = ReferenceTypes.WithoutBase(part, ownBase);
         if (type is not null && !local.Contains('/', StringComparison.Ordinal))
             return new ReferenceValue([$"{type}/{local}"], null);
         if (ReferenceTypes.Split(local) is { } split)

@@ -28,5 +28,5 @@ internal static class OwnAddresses
     }
 
     private static string? Relative(string? address, string ownBase) =>
-        address is not null && address.StartsWith(ownBase + "/", StringComparison.Ordinal) && address[(ownBase.Length + 1)..] is var local && ReferenceTypes.Split(local) is { Base: "" } ? local : null;
+        address is not null && ReferenceTypes.WithoutBase(address, ownBase) is var local && local.Length < address.Length && ReferenceTypes.Split(local) is { Base: "" } ? local : null;
 }
