@@ -31,6 +31,9 @@ switch (args)
     case ["search", ..]:
         await SearchSpeed.RunAsync(assembly, root, args.Length > 1 ? args[1..].Select(int.Parse) : [100_000]);
         return 0;
+    case ["programme", ..]:
+        await LongProgramme.RunAsync(assembly, root, args.Length > 1 ? args[1..].Select(int.Parse) : [20, 100, 500]);
+        return 0;
     case ["audit", ..]:
         await AuditCost.RunAsync(args[1..], assembly);
         return 0;

@@ -34,12 +34,13 @@ public sealed class RecordStore : IAsyncDisposable
         _writers = new CommitQueue(dialect);
         _readers = new ReadPool(dialect, Math.Max(4, 2 * Environment.ProcessorCount));
         _snapshots = new Snapshots(dialect, clock, indexer.Parameters);
+        Readings = new Readings();
     }
 
     private RecordStore(RecordStore whole, PeopleLimit? limit, Action<RecordVersion>? seen)
     {
         (_dialect, _indexer, _clock, _writers, _readers, _snapshots) = (whole._dialect, whole._indexer, whole._clock, whole._writers, whole._readers, whole._snapshots);
-        (_limit, _seen, _whole) = (limit, seen, whole.Whole);
+        (_limit, _seen, _whole, Readings) = (limit, seen, whole.Whole, whole.Readings);
     }
 
     public SearchParameters Parameters => _indexer.Parameters;
@@ -55,6 +56,8 @@ public sealed class RecordStore : IAsyncDisposable
     internal CommitQueue Writers => _writers;
 
     internal ReadPool Readers => _readers;
+
+    internal Readings Readings { get; }
 
     /// <summary>Opens the record in a folder of this machine, or makes it. One process at a time.</summary>
     /// <exception cref="StoreUnusableException">The folder is in use, was written by a newer version, or cannot keep what is promised.</exception>
@@ -240,7 +243,12 @@ public sealed class RecordStore : IAsyncDisposable
 
     /// <summary>Takes a person's record out of the store, all of it or nothing; what is left is the tombstone.</summary>
     /// <exception cref="RefusedException">Conflict: the record is not what was confirmed.</exception>
-    public Task<Tombstone> EraseAsync(ErasureOrder order, CancellationToken ct = default) => _writers.EnqueueAsync(s => Erasure.Apply(s, _dialect, _indexer, order), ct);
+    public async Task<Tombstone> EraseAsync(ErasureOrder order, CancellationToken ct = default)
+    {
+        var tombstone = await _writers.EnqueueAsync(s => Erasure.Apply(s, _dialect, _indexer, order), ct);
+        Readings.Forget();
+        return tombstone;
+    }
 
     /// <summary>Oldest first.</summary>
     public Task<IReadOnlyList<Tombstone>> TombstonesAsync(CancellationToken ct = default) => _readers.ReadAsync(Tombstones.All, ct);
@@ -294,6 +302,7 @@ public sealed class RecordStore : IAsyncDisposable
         _writers.Dispose();
         _readers.Dispose();
         _snapshots.Dispose();
+        Readings.Dispose();
         _dialect.Dispose();
         return ValueTask.CompletedTask;
     }

@@ -16,6 +16,13 @@ public static class TypedReads
         where T : Resource =>
         [.. (await store.FindAsync(TypeOf<T>(), query, ct)).Select(v => ResourceReader.Trusted<T>(v.Json))];
 
+    /// <summary>All matches, each as a reading makes of it; what was made of a version lately is not made again.</summary>
+    /// <param name="reading">Gives something that nobody changes, and that depends on the resource alone.</param>
+    public static async Task<IReadOnlyList<TValue>> FindAllAsync<T, TValue>(this RecordStore store, string query, Func<T, TValue> reading, CancellationToken ct = default)
+        where T : Resource
+        where TValue : class =>
+        [.. (await store.FindAsync(TypeOf<T>(), query, ct)).Select(v => store.Readings.Of(v, reading))];
+
     private static string TypeOf<T>()
         where T : Resource => ModelInfo.GetFhirTypeNameForType(typeof(T)) ?? throw new ArgumentException($"{typeof(T).Name} is no FHIR resource type.");
 }

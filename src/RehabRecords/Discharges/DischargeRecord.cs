@@ -79,6 +79,6 @@ internal sealed record DischargeRecord(Patient Patient, Episode Episode, Dischar
     {
         var plan = (CarePlan)latest.Resources.OfType<CarePlan>().Single(p => p.Id == latest.Programme.Id).DeepCopy();
         plan.Period = new Period { Start = Timings.Iso(start), End = Timings.Iso(on) };
-        return ProgrammeMapping.Map(plan.Id!, [.. latest.Resources.Where(r => r is not CarePlan || r.Id != plan.Id), plan]).Measures;
+        return ProgrammeMapping.Map(plan.Id!, [.. latest.Resources.Where(r => r is not CarePlan || r.Id != plan.Id), plan], latest.Results).Measures;
     }
 }

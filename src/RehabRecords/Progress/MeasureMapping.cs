@@ -33,12 +33,10 @@ internal static class MeasureMapping
     }
 
     /// <summary>Of each result that a total was made from, the total.</summary>
-    public static IReadOnlyDictionary<string, string> Totals(IEnumerable<Observation> observations) =>
-        (from total in observations
-         from part in total.DerivedFrom
-         let id = part.IdOf("Observation")
-         where id is not null
-         select (Part: id, Total: total)).GroupBy(p => p.Part).ToDictionary(p => p.Key, p => p.First().Total.Evidence());
+    public static IReadOnlyDictionary<string, string> Totals(IEnumerable<RecordedResult> results) =>
+        (from total in results
+         from part in total.TotalOf
+         select (Part: part, Total: total)).GroupBy(p => p.Part).ToDictionary(p => p.Key, p => p.First().Total.Evidence);
 
     public static DateTimeOffset? MeasuredAt(Observation observation) => observation.Effective switch
     {
@@ -48,7 +46,12 @@ internal static class MeasureMapping
         _ => null,
     };
 
-    public static ProgrammeGoal Goal(Goal goal, IEnumerable<Observation> levels)
+    /// <summary>A level that a goal had attained; null where the time or the level is missing.</summary>
+    public static AttainedLevel? Level(Observation observation) =>
+        MeasuredAt(observation) is { } at && ((observation.Value as Integer)?.Value ?? (int?)(observation.Value as Quantity)?.Value) is { } level
+            ? new AttainedLevel(at, level, observation.Evidence()) : null;
+
+    public static ProgrammeGoal Goal(Goal goal, IEnumerable<RecordedResult> results)
     {
         var weight = goal.GetExtension(Extensions.GoalWeight);
         var described = new SortedDictionary<int, string>();
@@ -60,13 +63,10 @@ internal static class MeasureMapping
             weight?.GetExtensionValue<Integer>("importance")?.Value,
             weight?.GetExtensionValue<Integer>("difficulty")?.Value,
             Addresses.Day((goal.Target.FirstOrDefault()?.Due as Date)?.Value),
-            [.. from level in levels
-                where level.Focus.Any(f => f.IdOf("Goal") == goal.Id)
-                let at = MeasuredAt(level)
-                let value = (level.Value as Integer)?.Value ?? (int?)(level.Value as Quantity)?.Value
-                where at is not null && value is not null
-                orderby at.Value, level.Id
-                select new AttainedLevel(at.Value, value.Value, level.Evidence())]);
+            [.. from result in results
+                where result.Level is not null && result.Goals.Contains(goal.Id)
+                orderby result.Level!.At, result.Id
+                select result.Level]);
     }
 
     private static IEnumerable<DataType> Components(Observation observation, string code) =>

@@ -15,7 +15,12 @@ internal static class ProgrammeMapping
     /// <summary>A closing measure is often taken at the visit after the last day; up to this many days later it still belongs. Common practice, no source.</summary>
     public const int ClosingDays = 14;
 
-    public static ProgrammeRecord Map(string programmeId, IReadOnlyCollection<Resource> resources)
+    public static ProgrammeRecord Map(string programmeId, IReadOnlyCollection<Resource> resources) =>
+        Map(programmeId, [.. resources.Where(r => r is not Observation)], [.. resources.OfType<Observation>().Select(RecordedResult.Of)]);
+
+    /// <param name="resources">All but Observations.</param>
+    /// <param name="recorded">What the Observations say.</param>
+    public static ProgrammeRecord Map(string programmeId, IReadOnlyCollection<Resource> resources, IReadOnlyCollection<RecordedResult> recorded)
     {
         var plan = resources.OfType<CarePlan>().Single(p => p.Id == programmeId);
         var programme = PlanMapping.Outline(plan);
@@ -28,8 +33,8 @@ internal static class ProgrammeMapping
         var days = pauses.Select(p => p.Days).ToList();
         var locked = decisions.Where(d => d.Lock is not null).GroupBy(d => d.Planned).Where(g => g.Last().Lock == true).Select(g => g.Key).ToHashSet();
         var procedures = resources.OfType<Procedure>().Where(p => p.BasedOn.Any(b => b.IdOf("CarePlan") == programmeId)).ToList();
-        var observations = resources.OfType<Observation>().Where(o => o.Status != ObservationStatus.EnteredInError).ToList();
-        var results = observations.ToLookup(o => o.PartOf.Select(p => p.IdOf("Procedure")).FirstOrDefault(id => id is not null) ?? "");
+        var standing = recorded.Where(r => !r.Withdrawn).ToList();
+        var results = standing.ToLookup(r => r.Session ?? "");
         var harms = resources.OfType<AdverseEvent>()
             .ToLookup(h => h.SuspectEntity.Select(s => s.Instance.IdOf("Procedure")).FirstOrDefault(id => id is not null) ?? "");
 
@@ -39,7 +44,6 @@ internal static class ProgrammeMapping
                         where session is not null
                         orderby session.Report.Day, session.Report.DoneAt ?? DateTimeOffset.MaxValue, session.Id
                         select session).ToList();
-        var levels = observations.Where(o => o.Code.CodeIn(Systems.Measure) == MeasureCode.GasLevel).ToList();
         return new ProgrammeRecord(Person(resources, plan), programme)
         {
             Prescriptions =
@@ -51,16 +55,17 @@ internal static class ProgrammeMapping
             Sessions = sessions,
             Harms = [.. sessions.SelectMany(s => harms[s.Id].Select(h => Harm(h, s)))
                 .OrderBy(h => h.Day).ThenBy(h => h.Report.Evidence, StringComparer.Ordinal)],
-            Measures = Measures(observations, programme),
+            Measures = Measures(standing, programme),
             Goals = [.. resources.OfType<Goal>().Where(g => plan.Goal.Any(r => r.IdOf("Goal") == g.Id))
-                .OrderBy(g => plan.Goal.FindIndex(r => r.IdOf("Goal") == g.Id)).Select(g => MeasureMapping.Goal(g, levels))],
+                .OrderBy(g => plan.Goal.FindIndex(r => r.IdOf("Goal") == g.Id)).Select(g => MeasureMapping.Goal(g, standing))],
             RedFlags = [.. resources.OfType<Flag>().Where(f => f.Category.Any(c => c.CodeIn(Systems.FlagCategory) == FlagCategory.RedFlag))
                 .Select(RedFlag).OrderBy(f => f.Since).ThenBy(f => f.Code, StringComparer.Ordinal).ThenBy(f => f.Id, StringComparer.Ordinal)],
             Precautions = PrecautionMapping.Of(resources.OfType<Flag>()),
             Decisions = decisions,
             Pauses = pauses,
-            EvidenceAt = EvidenceAt(plan, pauses, decisions, requests, procedures, observations.Where(o => o.Code.CodeIn(Systems.Measure) is not null), resources.OfType<Flag>()),
+            EvidenceAt = EvidenceAt(plan, pauses, decisions, requests, procedures, standing, resources.OfType<Flag>()),
             Resources = [.. resources],
+            Results = [.. recorded],
         };
     }
 
@@ -100,11 +105,11 @@ internal static class ProgrammeMapping
     /// Results from the first day on, and of each measure and side the last one before it, which is the baseline. Results
     /// long after the end belong to what came next.
     /// </summary>
-    private static List<MeasureResult> Measures(IReadOnlyCollection<Observation> observations, ProgrammeOutline programme)
+    private static List<MeasureResult> Measures(IReadOnlyCollection<RecordedResult> recorded, ProgrammeOutline programme)
     {
-        var totals = MeasureMapping.Totals(observations);
-        var results = observations.Where(o => o.Code.CodeIn(Systems.Measure) != MeasureCode.GasLevel)
-            .Select(o => MeasureMapping.Result(o) is { } result ? result with { PartOf = totals.GetValueOrDefault(o.Identity()) } : null).OfType<MeasureResult>()
+        var totals = MeasureMapping.Totals(recorded);
+        var results = recorded.Where(r => r.Measure is not null)
+            .Select(r => r.Measure! with { PartOf = totals.GetValueOrDefault(r.Id) })
             .Select(result => (Result: result, Day: Schedule.DayOf(result.MeasuredAt, programme.TimeZone)))
             .Where(r => programme.End is not { } end || r.Day <= end.AddDays(ClosingDays))
             .OrderBy(r => r.Result.MeasuredAt).ThenBy(r => r.Result.Evidence, StringComparer.Ordinal)
@@ -140,10 +145,10 @@ internal static class ProgrammeMapping
     /// session and when it is computed again from the store. That is why what a clinician decides is dated by the decision.
     /// </summary>
     private static DateTimeOffset EvidenceAt(
-        CarePlan plan, IEnumerable<ProgrammePause> pauses, IEnumerable<Decision> decisions, IEnumerable<ServiceRequest> requests, IEnumerable<Procedure> procedures, IEnumerable<Observation> measures, IEnumerable<Flag> flags)
+        CarePlan plan, IEnumerable<ProgrammePause> pauses, IEnumerable<Decision> decisions, IEnumerable<ServiceRequest> requests, IEnumerable<Procedure> procedures, IEnumerable<RecordedResult> results, IEnumerable<Flag> flags)
     {
         var arrivals = procedures.Select(SessionMapping.RecordedAt)
-            .Concat(measures.Select(m => m.Issued ?? m.Meta?.LastUpdated))
+            .Concat(results.Select(r => r.Arrived))
             .Concat(flags.Select(f => PrecautionMapping.IsPrecaution(f)
                 ? f.Meta?.LastUpdated
                 : f.GetExtension(Extensions.FlagCleared)?.GetExtensionValue<Instant>("at")?.Value))

@@ -144,8 +144,11 @@ public sealed record ProgrammeRecord(PersonRecord Person, ProgrammeOutline Progr
     /// <summary>Place of the last commit before the reading began; what was committed later may be missing here.</summary>
     internal long ReadAt { get; init; } = long.MaxValue;
 
-    /// <summary>What it was read from; empty in a record made by hand.</summary>
+    /// <summary>What it was read from, but for Observations; empty in a record made by hand.</summary>
     internal IReadOnlyList<Resource> Resources { get; init; } = [];
+
+    /// <summary>What the person's Observations say, also those that count for nothing here.</summary>
+    internal IReadOnlyList<RecordedResult> Results { get; init; } = [];
 
     public IReadOnlyList<PlannedExercise> Plan => [.. Prescriptions.Select(p => p.Planned)];
 
@@ -176,9 +179,16 @@ public sealed record ProgrammeRecord(PersonRecord Person, ProgrammeOutline Progr
     public ProgrammeRecord With(IEnumerable<Resource> newOnes)
     {
         var all = Resources.ToDictionary(r => (r.TypeName, r.Id));
+        var results = Results.ToDictionary(r => r.Id);
         foreach (var resource in newOnes)
-            all[(resource.TypeName, resource.Id)] = resource;
-        return ProgrammeMapping.Map(Programme.Id, all.Values) with { ReadAt = ReadAt };
+        {
+            if (resource is Observation observation)
+                results[observation.Identity()] = RecordedResult.Of(observation);
+            else
+                all[(resource.TypeName, resource.Id)] = resource;
+        }
+
+        return ProgrammeMapping.Map(Programme.Id, all.Values, results.Values) with { ReadAt = ReadAt };
     }
 
     /// <summary>

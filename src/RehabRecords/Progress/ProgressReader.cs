@@ -22,11 +22,11 @@ public sealed class ProgressReader(RecordStore store)
         all.AddRange(await store.FindAllAsync<ServiceRequest>($"based-on=CarePlan/{programmeId}", ct));
         all.AddRange(await store.FindAllAsync<Hl7.Fhir.Model.Task>($"based-on=CarePlan/{programmeId}", ct));
         all.AddRange(await store.FindAllAsync<Procedure>($"based-on=CarePlan/{programmeId}", ct));
-        all.AddRange(await store.FindAllAsync<Observation>($"subject=Patient/{person}", ct));
         all.AddRange(await store.FindAllAsync<AdverseEvent>($"subject=Patient/{person}", ct));
         all.AddRange(await store.FindAllAsync<Flag>($"subject=Patient/{person}", ct));
         all.AddRange(await store.FindAllAsync<Goal>($"subject=Patient/{person}", ct));
-        return ProgrammeMapping.Map(programmeId, all) with { ReadAt = readAt };
+        var results = await store.FindAllAsync<Observation, RecordedResult>($"subject=Patient/{person}", RecordedResult.Of, ct);
+        return ProgrammeMapping.Map(programmeId, all, results) with { ReadAt = readAt };
     }
 
     /// <summary>Ids of a person's programmes that were handed over, earliest first.</summary>

@@ -11,7 +11,7 @@ internal static class SessionMapping
 {
     /// <param name="firstOf">The prescription of which each ServiceRequest is a version; one that is not listed stands for itself.</param>
     public static Session? Session(
-        Procedure procedure, IEnumerable<Observation> results, IEnumerable<AdverseEvent> harms, string timeZone, IReadOnlyDictionary<string, string> firstOf)
+        Procedure procedure, IEnumerable<RecordedResult> results, IEnumerable<AdverseEvent> harms, string timeZone, IReadOnlyDictionary<string, string> firstOf)
     {
         var time = procedure.Performed switch
         {
@@ -28,17 +28,18 @@ internal static class SessionMapping
             DoneAt = procedure.Status == EventStatus.Completed ? at : null,
             Reason = Codes.TryParse<NotDoneReason>(procedure.StatusReason.CodeIn(Systems.NotDoneReason)),
             RecordedAt = RecordedAt(procedure),
-            Exercises = [.. results.Select(r => Exercise(r, firstOf)).OfType<ExerciseReport>()
+            Exercises = [.. results.Select(r => r.Exercise).OfType<ExerciseReport>().Select(e => e with { Planned = First(e.Planned) })
                 .OrderBy(e => e.Planned, StringComparer.Ordinal).ThenBy(e => e.Evidence, StringComparer.Ordinal)],
             Harms = [.. harms.Select(Harm)],
         };
         var remarks = procedure.Note.Select(n => n.Text?.Trim()).Where(text => !string.IsNullOrEmpty(text)).OfType<string>();
-        var skips = results.SelectMany(r => r.Note.Where(n => !string.IsNullOrWhiteSpace(n.Text))
-            .Select(n => new ResultRemark(Planned(r, firstOf) ?? "", r.Evidence(), n.Text!.Trim())));
+        var skips = results.SelectMany(r => r.Words.Select(words => new ResultRemark(r.Exercise is { } exercise ? First(exercise.Planned) : "", r.Evidence, words)));
         return new Session(procedure.Identity(), report, ReporterOf(procedure.Asserter ?? procedure.Note.Select(n => n.Author).OfType<ResourceReference>().FirstOrDefault()), [.. remarks])
         {
             ResultRemarks = [.. skips.OrderBy(r => r.Evidence, StringComparer.Ordinal)],
         };
+
+        string First(string request) => firstOf.GetValueOrDefault(request, request);
     }
 
     public static DateTimeOffset? RecordedAt(Procedure procedure) =>
@@ -59,12 +60,10 @@ internal static class SessionMapping
         harm.Severity?.Coding.FirstOrDefault()?.Code ?? "severity not recorded",
         harm.Evidence());
 
-    private static string? Planned(Observation result, IReadOnlyDictionary<string, string> firstOf) =>
-        result.BasedOn.Select(b => b.IdOf("ServiceRequest")).FirstOrDefault(id => id is not null) is { } request ? firstOf.GetValueOrDefault(request, request) : null;
-
-    private static ExerciseReport? Exercise(Observation result, IReadOnlyDictionary<string, string> firstOf)
+    /// <summary>A result of a prescribed exercise; null for one of anything else. What it calls planned is the ServiceRequest it is based on.</summary>
+    public static ExerciseReport? Exercise(Observation result)
     {
-        if (Planned(result, firstOf) is not { } planned)
+        if (result.BasedOn.Select(b => b.IdOf("ServiceRequest")).FirstOrDefault(id => id is not null) is not { } planned)
             return null;
         return new ExerciseReport(planned, result.Evidence())
         {

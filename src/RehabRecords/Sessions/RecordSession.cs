@@ -67,7 +67,7 @@ public sealed class RecordSession(
     private static IReadOnlyList<RaisedFlag> Screen(
         SessionRequest request, Procedure session, IEnumerable<Observation> results, IEnumerable<AdverseEvent> harms, ProgrammeOutline programme)
     {
-        var reported = SessionMapping.Session(session, results, harms, programme.TimeZone, new Dictionary<string, string>())
+        var reported = SessionMapping.Session(session, results.Select(RecordedResult.Of), harms, programme.TimeZone, new Dictionary<string, string>())
             ?? throw new InvalidOperationException("A session that passed its checks has a time.");
         return SafetyScreen.Of(reported.Report with { RedFlags = request.RedFlags ?? [] }, programme.PainLimit);
     }
