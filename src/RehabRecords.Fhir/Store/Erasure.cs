@@ -87,7 +87,7 @@ internal static partial class Erasure
     private static void Forget(Session session, HashSet<string> ids)
     {
         List<(string Client, string Key)> theirs = [];
-        foreach (var (client, key, location, body) in session.Each("SELECT client, key, location, body FROM answer", r => (r.GetString(0), r.GetString(1), r.GetString(2), r.GetFieldValue<byte[]>(3))))
+        foreach (var (client, key, location, body) in session.Each("SELECT client, key, location, body FROM answer", r => (r.GetString(0), r.GetString(1), r.GetString(2), Answers.Unpacked(r.GetFieldValue<byte[]>(3)))))
             if (IdText().Matches(location + " " + Encoding.UTF8.GetString(body)).Any(m => ids.Contains(m.Value.TrimEnd('.'))))
                 theirs.Add((client, key));
         foreach (var (client, key) in theirs)

@@ -201,6 +201,34 @@ public abstract partial class RecordStoreContract : IAsyncLifetime
         Assert.Equal(Noon, json.RootElement.GetProperty("meta").GetProperty("lastUpdated").GetDateTimeOffset());
     }
 
+    [Theory]
+    [InlineData(10)]
+    [InlineData(1023)]
+    [InlineData(1024)]
+    [InlineData(300_000)]
+    public async Task A_kept_answer_is_given_again_as_it_was_and_a_long_one_takes_little_room(int length)
+    {
+        var body = Encoding.UTF8.GetBytes(string.Concat(Enumerable.Range(0, length).Select(i => $"Observation/{i} ")))[..length];
+        var set = new WriteSet { Key = Samples.Key(), Answer = new StoredAnswer(201, "Patient/1", body) };
+        set.Create(Samples.Person());
+        await Store.CommitAsync(set);
+        await ReopenAsync();
+
+        Assert.Equal(body, (await Store.AnswerOfAsync(Samples.Key()))!.Body.ToArray());
+        var kept = await Store.Readers.ReadAsync(s => Convert.ToInt64(s.One("SELECT length(body) FROM answer")!, System.Globalization.CultureInfo.InvariantCulture), default);
+        Assert.True(length < 1024 ? kept == length : kept < length / 2, $"{kept} bytes");
+    }
+
+    [Fact]
+    public async Task An_answer_that_was_kept_before_answers_were_packed_is_given_as_it_was()
+    {
+        var body = Encoding.UTF8.GetBytes(new string('x', 5000));
+        await Store.Writers.EnqueueAsync(
+            s => s.Run("INSERT INTO answer (client, key, hash, status, location, body, made) VALUES (@p0, @p1, @p2, 201, 'Patient/1', @p3, 0)", "notes", "k1", "aa", body), default);
+
+        Assert.Equal(body, (await Store.AnswerOfAsync(Samples.Key()))!.Body.ToArray());
+    }
+
     [Fact]
     public async Task What_was_committed_is_there_after_opening_again()
     {
