@@ -2,6 +2,8 @@ namespace RehabRecords.RecordExport;
 
 internal static class RecordEndpoints
 {
+    private const int HeldBack = 64 * 1024;
+
     public static void AddRecordExport(this IServiceCollection services) => services.AddScoped<ExportRecord>();
 
     public static void MapRecordExport(this IEndpointRouteBuilder routes) =>
@@ -20,7 +22,10 @@ internal static class RecordEndpoints
         http.Response.Headers["X-Record-Versions"] = export.Versions.ToString(System.Globalization.CultureInfo.InvariantCulture);
         try
         {
-            await export.WriteAsync(http.Response.BodyWriter.AsStream(), ct);
+            // Of the first bytes, so that a failure soon after the beginning is told as one. Not disposed: that would send what was begun.
+            var to = new BufferedStream(http.Response.BodyWriter.AsStream(), HeldBack);
+            await export.WriteAsync(to, ct);
+            await to.FlushAsync(ct);
         }
         catch when (http.Response.HasStarted)
         {

@@ -1,3 +1,4 @@
+using System.Buffers;
 using System.Text.Encodings.Web;
 using System.Text.Json;
 using RehabRecords.Access;
@@ -18,8 +19,9 @@ internal sealed class EverythingStream(Call call, IAsyncEnumerable<RecordVersion
         httpContext.Response.Headers.Vary = "Accept";
         if (HttpMethods.IsHead(httpContext.Request.Method))
             return;
-        var body = httpContext.Response.BodyWriter;
-        await using var json = new Utf8JsonWriter(body, Options);
+        // What is put into the body's own buffer can never be taken back: a failure before the first piece was sent is to be an answer of its own.
+        var piece = new ArrayBufferWriter<byte>(2 * FlushAt);
+        await using var json = new Utf8JsonWriter(piece, Options);
         json.WriteStartObject();
         json.WriteString("resourceType", "Bundle");
         json.WriteString("type", "searchset");
@@ -43,8 +45,7 @@ internal sealed class EverythingStream(Call call, IAsyncEnumerable<RecordVersion
         if (any)
             json.WriteEndArray();
         json.WriteEndObject();
-        json.Flush();
-        await body.FlushAsync(call.Ct);
+        await SendAsync();
 
         async Task WriteAsync(RecordVersion version, string mode)
         {
@@ -60,10 +61,15 @@ internal sealed class EverythingStream(Call call, IAsyncEnumerable<RecordVersion
             json.WriteString("mode", mode);
             json.WriteEndObject();
             json.WriteEndObject();
-            if (json.BytesPending < FlushAt && body.UnflushedBytes < FlushAt)
-                return;
+            if (json.BytesPending + piece.WrittenCount >= FlushAt)
+                await SendAsync();
+        }
+
+        async Task SendAsync()
+        {
             json.Flush();
-            await body.FlushAsync(call.Ct);
+            await httpContext.Response.BodyWriter.WriteAsync(piece.WrittenMemory, call.Ct);
+            piece.ResetWrittenCount();
         }
     }
 }
