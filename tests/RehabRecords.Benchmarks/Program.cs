@@ -37,6 +37,9 @@ switch (args)
     case ["audit", ..]:
         await AuditCost.RunAsync(args[1..], assembly);
         return 0;
+    case ["fairness", ..]:
+        await Fairness.RunAsync(args[1..], assembly, root);
+        return 0;
     case ["soak", ..]:
         await Soak.RunAsync(assembly, root, args.Length > 1 ? double.Parse(args[1]) : 30);
         return 0;

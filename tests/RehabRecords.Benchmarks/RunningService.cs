@@ -57,14 +57,16 @@ internal sealed class RunningService : IAsyncDisposable
     public static RunningService On(string folder, string assembly, params string[] verb) => On(folder, assembly, new Dictionary<string, string>(), verb);
 
     /// <summary>A record that was filled while it was open, now of an organisation whose people sign in and whose every access is audited.</summary>
-    public static RunningService Closed(string folder, string assembly)
+    /// <param name="atOnce">Requests of one caller that are answered at the same time, where the service is not to decide.</param>
+    public static RunningService Closed(string folder, string assembly, string? atOnce = null)
     {
         var organisation = Directory.CreateDirectory(Path.Combine(folder, "organisations", "clinic")).FullName;
         foreach (var file in Directory.EnumerateFiles(folder, "records.db*"))
             File.Move(file, Path.Combine(organisation, Path.GetFileName(file)));
         return On(
             folder, assembly, new Dictionary<string, string> { ["RehabRecords__Access__Mode"] = "closed" },
-            "--environment", "Development", "--RehabRecords:Access:DevelopmentIssuer", "true", "--RehabRecords:Access:Organisations:clinic", "Clinic");
+            ["--environment", "Development", "--RehabRecords:Access:DevelopmentIssuer", "true", "--RehabRecords:Access:Organisations:clinic", "Clinic",
+                .. atOnce is null ? Array.Empty<string>() : ["--RehabRecords:Access:RequestsAtOnce", atOnce]]);
     }
 
     /// <param name="folder">Of the record; deleted at the end.</param>

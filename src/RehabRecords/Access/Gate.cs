@@ -113,8 +113,7 @@ internal static partial class Gate
                 break;
         }
 
-        if (calling.IsKnown)
-            context.RequestServices.GetRequiredService<Shares>().Take(calling.Caller, context.Request);
+        using var turn = calling.IsKnown ? await context.RequestServices.GetRequiredService<Shares>().TakeAsync(calling.Caller, context.Request, context.RequestAborted) : null;
         await next(context);
     }
 

@@ -1,6 +1,5 @@
 using System.Net;
 using System.Text;
-using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Store;
@@ -130,36 +129,6 @@ public sealed class PeopleLimitTests(PeopleLimitTests.Teams app) : IClassFixture
         using var team = await app.AsAsync(app.Team);
         var people = (await team.ExpectAsync(HttpStatusCode.OK, "GET", "/api/people")).AsArray();
         Assert.Equal(Teams.Listed, (string)Assert.Single(people)!["id"]!);
-    }
-}
-
-/// <summary>What one caller may ask for in a minute.</summary>
-public sealed class ShareTests
-{
-    [Fact]
-    public async Task A_caller_who_asks_too_much_is_told_to_wait_and_nobody_else_is()
-    {
-        await using var app = new AccessApp { Settings = { ["RehabRecords:Access:RequestsPerMinute"] = "30" } };
-        await ((IAsyncLifetime)app).InitializeAsync();
-        using var busy = await app.AsAsync(app.Reader);
-        var statuses = new List<HttpStatusCode>();
-        for (var i = 0; i < 40; i++)
-        {
-            using var response = await busy.GetAsync("/fhir/Patient");
-            statuses.Add(response.StatusCode);
-            if (response.StatusCode == HttpStatusCode.TooManyRequests)
-                Assert.NotNull(response.Headers.RetryAfter);
-        }
-
-        Assert.Equal(30, statuses.Count(s => s == HttpStatusCode.OK));
-        Assert.Equal(10, statuses.Count(s => s == HttpStatusCode.TooManyRequests));
-        using var other = await app.AsAsync(app.Hill);
-        await other.ExpectAsync(HttpStatusCode.OK, "GET", "/fhir/Patient");
-        // Reports have a share of their own.
-        for (var i = 0; i < 35; i++)
-            await other.SendAsync("GET", "/fhir/Patient");
-        Assert.Equal(HttpStatusCode.TooManyRequests, (await other.SendAsync("GET", "/fhir/Patient")).Status);
-        Assert.Equal(HttpStatusCode.UnprocessableEntity, (await other.SendAsync("POST", "/api/sessions", new JsonObject().ToJsonString())).Status);
     }
 }
 
