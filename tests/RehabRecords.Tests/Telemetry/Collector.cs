@@ -1,7 +1,10 @@
 using System.Collections.Concurrent;
+using System.Net;
 using System.Text;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Hosting;
+using Microsoft.AspNetCore.Http;
+using Microsoft.AspNetCore.Server.Kestrel.Core;
 using Microsoft.Extensions.Logging;
 
 namespace RehabRecords.Tests.Telemetry;
@@ -16,18 +19,27 @@ internal sealed class Collector : IAsyncDisposable
 
     public string Address => _app.Urls.First();
 
-    public static async Task<Collector> StartAsync()
+    /// <param name="protocol">As in the setting: grpc, or http/protobuf.</param>
+    public static async Task<Collector> StartAsync(string protocol = "http/protobuf")
     {
+        var isGrpc = protocol == "grpc";
         var builder = WebApplication.CreateSlimBuilder();
         builder.Logging.ClearProviders();
-        builder.WebHost.UseUrls("http://127.0.0.1:0");
+        builder.WebHost.ConfigureKestrel(server => server.Listen(IPAddress.Loopback, 0, at => at.Protocols = isGrpc ? HttpProtocols.Http2 : HttpProtocols.Http1));
         var app = builder.Build();
         var collector = new Collector(app);
         app.Run(async context =>
         {
             using var body = new MemoryStream();
             await context.Request.Body.CopyToAsync(body);
-            collector._sent.Enqueue((context.Request.Path.Value!.Split('/')[^1], body.ToArray()));
+            var path = context.Request.Path.Value!;
+            collector._sent.Enqueue((path.Contains("race", StringComparison.Ordinal) ? "traces" : path.Contains("etrics", StringComparison.Ordinal) ? "metrics" : path, body.ToArray()));
+            if (!isGrpc)
+                return;
+            // An empty message: not packed, no bytes.
+            context.Response.ContentType = "application/grpc";
+            await context.Response.Body.WriteAsync(new byte[5]);
+            context.Response.AppendTrailer("grpc-status", "0");
         });
         await app.StartAsync();
         return collector;

@@ -76,11 +76,13 @@ public sealed class TelemetryTests
         Assert.Null(app.Services.GetService<MeterProvider>());
     }
 
-    [Fact]
-    public async Task What_is_worth_watching_reaches_the_collector()
+    [Theory]
+    [InlineData("http/protobuf")]
+    [InlineData("grpc")]
+    public async Task What_is_worth_watching_reaches_the_collector(string protocol)
     {
-        await using var collector = await Collector.StartAsync();
-        await using (var app = new TestApp { Settings = { ["RehabRecords:Telemetry:Endpoint"] = collector.Address, ["RehabRecords:Telemetry:Protocol"] = "http/protobuf", ["RehabRecords:Telemetry:Seconds"] = "1", ["RehabRecords:Audit:On"] = "true" } })
+        await using var collector = await Collector.StartAsync(protocol);
+        await using (var app = new TestApp { Settings = { ["RehabRecords:Telemetry:Endpoint"] = collector.Address, ["RehabRecords:Telemetry:Protocol"] = protocol, ["RehabRecords:Telemetry:Seconds"] = "1", ["RehabRecords:Audit:On"] = "true" } })
         {
             await app.CreateAsync(FhirCalls.Person());
             using var refused = await app.SendAsync("POST", "/Patient", """{ "resourceType": "Patient", "gender": "none" }""");
