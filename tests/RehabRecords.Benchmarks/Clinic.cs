@@ -28,11 +28,14 @@ internal sealed class Clinic(HttpClient http, string demoFolder)
         return clinic;
     }
 
+    /// <summary>More people, each with a programme.</summary>
     public async Task OpenAsync(int people)
     {
-        foreach (var file in Directory.EnumerateFiles(Path.Combine(demoFolder, "2-exercises"), "*.json").Order(StringComparer.Ordinal))
-            await PostAsync("/api/exercises", JsonNode.Parse(await File.ReadAllTextAsync(file))!);
-        for (var i = 0; i < people; i++)
+        var before = _caseload.Count;
+        if (before == 0)
+            foreach (var file in Directory.EnumerateFiles(Path.Combine(demoFolder, "2-exercises"), "*.json").Order(StringComparer.Ordinal))
+                await PostAsync("/api/exercises", JsonNode.Parse(await File.ReadAllTextAsync(file))!);
+        for (var i = before; i < before + people; i++)
         {
             var person = await PostAsync("/api/people", new JsonObject
             {
