@@ -26,7 +26,8 @@ internal static class StoreSpeed
     {
         var sizes = args.Where(a => int.TryParse(a, out _)).Select(int.Parse).DefaultIfEmpty(20_000).Order().ToArray();
         Console.WriteLine($"{Environment.ProcessorCount} cores, {Seconds} s a measurement after a warm-up of half as long; one Observation is about 700 bytes and 14 rows of the index");
-        foreach (var engine in BenchmarkEngine.All(root, 1, RecordStore.UsualPartitions))
+        var named = args.Where(a => !int.TryParse(a, out _)).ToList();
+        foreach (var engine in BenchmarkEngine.All(root, 1, RecordStore.UsualPartitions).Where(e => named.Count == 0 || named.Exists(n => e.Name.Contains(n, StringComparison.OrdinalIgnoreCase))))
         {
             var folder = Directory.CreateTempSubdirectory("rehabrecords-bench-").FullName;
             await using (var store = await engine.OpenAsync(folder))

@@ -36,7 +36,7 @@ internal sealed record RecordedResult(string Id, string Evidence, bool Withdrawn
 
     public static RecordedResult Of(Observation observation)
     {
-        var result = new RecordedResult(observation.Identity(), observation.Evidence(), observation.Status == ObservationStatus.EnteredInError)
+        var result = new RecordedResult(observation.Id ?? "", observation.Evidence(), observation.Status == ObservationStatus.EnteredInError)
         {
             Session = observation.PartOf.Select(p => p.IdOf("Procedure")).FirstOrDefault(id => id is not null),
             Exercise = SessionMapping.Exercise(observation),
