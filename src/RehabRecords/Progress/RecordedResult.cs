@@ -28,7 +28,7 @@ internal sealed record RecordedResult(string Id, string Evidence, bool Withdrawn
 
     public AttainedLevel? Level { get; init; }
 
-    /// <summary>Ids of the goals whose level it is.</summary>
+    /// <summary>Ids of the goals that it is about.</summary>
     public IReadOnlyList<string> Goals { get; init; } = [];
 
     /// <summary>When a measure's result reached the record; null for results of a session, which come with it.</summary>
@@ -36,23 +36,18 @@ internal sealed record RecordedResult(string Id, string Evidence, bool Withdrawn
 
     public static RecordedResult Of(Observation observation)
     {
-        var result = new RecordedResult(observation.Id ?? "", observation.Evidence(), observation.Status == ObservationStatus.EnteredInError)
+        var measure = observation.Code.CodeIn(Systems.Measure);
+        var isLevel = measure == MeasureCode.GasLevel;
+        return new RecordedResult(observation.Id ?? "", observation.Evidence(), observation.Status == ObservationStatus.EnteredInError)
         {
             Session = observation.PartOf.Select(p => p.IdOf("Procedure")).FirstOrDefault(id => id is not null),
             Exercise = SessionMapping.Exercise(observation),
             Words = [.. observation.Note.Select(n => n.Text?.Trim()).OfType<string>().Where(text => text.Length > 0)],
+            Measure = isLevel ? null : MeasureMapping.Result(observation),
             TotalOf = [.. observation.DerivedFrom.Select(d => d.IdOf("Observation")).OfType<string>()],
-        };
-        return observation.Code.CodeIn(Systems.Measure) switch
-        {
-            null => result,
-            MeasureCode.GasLevel => result with
-            {
-                Level = MeasureMapping.Level(observation),
-                Goals = [.. observation.Focus.Select(f => f.IdOf("Goal")).OfType<string>()],
-                Arrived = observation.Issued ?? observation.Meta?.LastUpdated,
-            },
-            _ => result with { Measure = MeasureMapping.Result(observation), Arrived = observation.Issued ?? observation.Meta?.LastUpdated },
+            Level = isLevel ? MeasureMapping.Level(observation) : null,
+            Goals = [.. observation.Focus.Select(f => f.IdOf("Goal")).OfType<string>()],
+            Arrived = measure is null ? null : observation.Issued ?? observation.Meta?.LastUpdated,
         };
     }
 }

@@ -33,7 +33,7 @@ internal sealed class Collector : IAsyncDisposable
             using var body = new MemoryStream();
             await context.Request.Body.CopyToAsync(body);
             var path = context.Request.Path.Value!;
-            collector._sent.Enqueue((path.Contains("race", StringComparison.Ordinal) ? "traces" : path.Contains("etrics", StringComparison.Ordinal) ? "metrics" : path, body.ToArray()));
+            collector._sent.Enqueue((path.Contains("trace", StringComparison.OrdinalIgnoreCase) ? "traces" : path.Contains("metrics", StringComparison.OrdinalIgnoreCase) ? "metrics" : path, body.ToArray()));
             if (!isGrpc)
                 return;
             // An empty message: not packed, no bytes.
