@@ -69,7 +69,7 @@ internal static class AuditCost
     /// <summary>The ids that the service gave to the people it was filled with.</summary>
     private static async Task<string[]> FillAsync(RunningService service)
     {
-        await service.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+        await service.UntilReadyAsync();
         var ids = new string[People];
         for (var person = 0; person < People; person++)
         {

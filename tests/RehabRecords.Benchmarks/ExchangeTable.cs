@@ -20,7 +20,7 @@ internal static partial class ExchangeTable
         await using var hospital = RunningService.Start(assembly, "demo");
         await using var community = RunningService.Start(assembly);
         await hospital.UntilAsync(async http => (int?)JsonNode.Parse(await http.GetStringAsync("/fhir/Procedure?_summary=count"))!["total"] == DemoSessions);
-        await community.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+        await community.UntilReadyAsync();
 
         var rows = new List<(string Type, bool Received, bool Equal)>();
         var (bytes, made, taken, programmes) = (0L, TimeSpan.Zero, TimeSpan.Zero, 0);

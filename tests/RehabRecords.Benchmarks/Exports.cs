@@ -69,7 +69,7 @@ internal static class Exports
         await using (var store = await OpenAsync(assembly, folder))
             await PackingAsync(store);
         await using var service = RunningService.On(folder, assembly);
-        await service.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+        await service.UntilReadyAsync();
         var idle = service.PeakMegabytes;
         for (var i = 0; i < WarmUp; i++)
             await LengthAsync(service.Http, $"/api/people/{Person}/record");

@@ -14,7 +14,7 @@ internal static class Fairness
         var seconds = args.Length > 0 ? double.Parse(args[0], CultureInfo.InvariantCulture) : 10;
         var atOnce = args.Length > 1 ? args[1..] : ["1", "2", "4", "1000"];
         var open = RunningService.Start(assembly);
-        await open.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+        await open.UntilReadyAsync();
         var clinic = new Clinic(open.Http, Path.Combine(root, "examples/demo"));
         await clinic.OpenAsync(People);
         for (var i = 0; i < 5 * People; i++)
@@ -27,7 +27,7 @@ internal static class Fairness
         {
             await using var service = RunningService.Closed(folder, assembly, most);
             service.KeepFolder = most != atOnce[^1];
-            await service.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+            await service.UntilReadyAsync();
             await PageSpeed.SignInAsync(service.Http, "Rowan Pretendley");
             using var other = new HttpClient(new SocketsHttpHandler { MaxConnectionsPerServer = 64 }) { BaseAddress = service.Http.BaseAddress, Timeout = TimeSpan.FromMinutes(5) };
             await PageSpeed.SignInAsync(other, "Juniper Inventable");

@@ -18,7 +18,7 @@ internal static class LongProgramme
             await using (var service = RunningService.On(folder, assembly, engine.SettingsFor(folder)))
             {
                 service.KeepFolder = true;
-                await service.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+                await service.UntilReadyAsync();
                 var clinic = new Clinic(service.Http, Path.Combine(root, "examples/demo"));
                 await clinic.OpenAsync(Others + 1);
                 await Load.RunAsync(1, 5, n => clinic.PostSessionAsync(1 + (n % Others)));

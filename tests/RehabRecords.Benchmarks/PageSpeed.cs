@@ -16,14 +16,14 @@ internal static class PageSpeed
         var times = args.Length > 0 ? int.Parse(args[0]) : 200;
         var assembly = Path.Combine(root, "artifacts/bin/RehabRecords/release/RehabRecords.dll");
         var open = RunningService.Start(assembly);
-        await open.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+        await open.UntilReadyAsync();
         var clinic = new Clinic(open.Http, Path.Combine(root, "examples/demo"));
         await clinic.OpenAsync(People);
         await Parallel.ForEachAsync(Enumerable.Range(0, People * SessionsEach), new ParallelOptions { MaxDegreeOfParallelism = 8 }, async (_, _) => await clinic.PostSessionAsync());
         open.KeepFolder = true;
         await open.DisposeAsync();
         await using var service = RunningService.Closed(open.Folder, assembly);
-        await service.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+        await service.UntilReadyAsync();
         await SignInAsync(service.Http, "Rowan Pretendley");
         Console.WriteLine($"{People} people, {People * SessionsEach} sessions of six exercises, signed in and audited; {times} requests for each page, in ms");
         var bare = 0d;

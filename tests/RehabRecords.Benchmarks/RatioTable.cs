@@ -182,7 +182,7 @@ internal sealed class RatioTable(string root, double seconds, int observations)
     private async Task<RunningService> StartAsync(BenchmarkEngine engine, string folder)
     {
         var service = RunningService.On(folder, _assembly, engine.SettingsFor(folder));
-        await service.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+        await service.UntilReadyAsync();
         return service;
     }
 

@@ -90,6 +90,8 @@ internal sealed class RunningService : IAsyncDisposable
         return new RunningService(process, folder, new Uri(address));
     }
 
+    public Task UntilReadyAsync() => UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+
     public async Task UntilAsync(Func<HttpClient, Task<bool>> answered)
     {
         for (var tries = 0; tries < 6000; tries++)

@@ -24,7 +24,7 @@ internal static class SearchSpeed
 
                 await using var service = RunningService.On(folder, assembly, engine.SettingsFor(folder));
                 service.KeepFolder = true;
-                await service.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+                await service.UntilReadyAsync();
                 foreach (var callers in (int[])[1, 16])
                     Console.WriteLine($"{engine.Name}: {size} Observations, {callers} caller(s): {await MeasureAsync(service, callers, 5)}");
                 Console.WriteLine($"{engine.Name}: memory {service.ResidentMegabytes} MB, at most {service.PeakMegabytes} MB");

@@ -14,7 +14,7 @@ internal static class Soak
     public static async Task RunAsync(string assembly, string root, double minutes)
     {
         await using var service = RunningService.Start(assembly);
-        await service.UntilAsync(async http => (await http.GetAsync("/health/ready")).IsSuccessStatusCode);
+        await service.UntilReadyAsync();
         var clinic = new Clinic(service.Http, Path.Combine(root, "examples/demo"));
         Console.WriteLine($"memory when ready: {service.ResidentMegabytes} MB");
         var over = Stopwatch.StartNew();
