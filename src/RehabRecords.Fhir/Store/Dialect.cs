@@ -1,4 +1,5 @@
 using System.Data.Common;
+using System.Diagnostics;
 
 namespace RehabRecords.Fhir.Store;
 
@@ -42,8 +43,18 @@ internal abstract class Dialect : IDisposable
     public abstract (string Asked, List<string> Wrong) OwnVerdict(Session session);
 
     /// <summary>Removes from the files what deleted rows left in them; with <paramref name="all"/> by writing them anew.</summary>
+    /// <param name="patience">How long to wait for those who may still see them.</param>
     /// <returns>False when something may be left.</returns>
-    public abstract bool ClearRemains(bool all);
+    public abstract bool ClearRemains(bool all, TimeSpan patience);
+
+    /// <summary>Tries until it is so, or the time is over.</summary>
+    protected static bool Becomes(TimeSpan patience, Func<bool> isSo)
+    {
+        for (var began = Stopwatch.GetTimestamp(); !isSo(); Thread.Sleep(100))
+            if (Stopwatch.GetElapsedTime(began) > patience)
+                return false;
+        return true;
+    }
 
     /// <summary>Brings the schema up to date, or refuses one that is newer than this program.</summary>
     public abstract void Upgrade();

@@ -170,11 +170,15 @@ internal sealed partial class PostgresDialect : Dialect
     public override DbConnection OpenScratch() => Open(Use.Scratch);
 
     // A deleted row stays in its page until that is written anew, which locks the table; so it is not done in passing.
-    public override bool ClearRemains(bool all)
+    public override bool ClearRemains(bool all, TimeSpan patience)
     {
         if (!all)
             return false;
         using var connection = Open(Use.Scratch);
+        // Written anew, a table still holds each deleted row that somebody's transaction may see, in whichever schema that works.
+        var now = (string)One(connection, "SELECT pg_current_xact_id()::text")!;
+        if (!Becomes(patience, () => One(connection, NobodySeesBefore(now)) is true))
+            return false;
         Execute(connection, "SET lock_timeout=60000");
         var tables = new List<string>();
         using (var command = new NpgsqlCommand($"SELECT format('%I.%I', n.nspname, c.relname) FROM pg_class c JOIN pg_namespace n ON n.oid=c.relnamespace WHERE n.nspname='{_schema}' AND c.relkind='r' ORDER BY c.relname", connection))
@@ -319,11 +323,20 @@ internal sealed partial class PostgresDialect : Dialect
         command.ExecuteNonQuery();
     }
 
-    private static bool Exists(NpgsqlConnection connection, string sql)
+    private static bool Exists(NpgsqlConnection connection, string sql) => One(connection, sql) is not null;
+
+    private static object? One(NpgsqlConnection connection, string sql)
     {
         using var command = new NpgsqlCommand(sql, connection);
-        return command.ExecuteScalar() is not null;
+        return command.ExecuteScalar();
     }
+
+    /// <summary>Whether no transaction, reader, standby or slot of replication sees rows that were deleted before a transaction.</summary>
+    private static string NobodySeesBefore(string transaction) => $"""
+        SELECT pg_snapshot_xmin(pg_current_snapshot()) >= '{transaction}'::xid8
+          AND NOT EXISTS (SELECT 1 FROM pg_stat_activity WHERE pid <> pg_backend_pid() AND (datname IS NULL OR datname = current_database()) AND age(backend_xmin) > age('{transaction}'::xid8::xid))
+          AND NOT EXISTS (SELECT 1 FROM pg_replication_slots WHERE age(xmin) > age('{transaction}'::xid8::xid))
+        """;
 
     [GeneratedRegex("@p([0-9]+)")]
     private static partial Regex Placeholder();

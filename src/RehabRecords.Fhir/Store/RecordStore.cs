@@ -263,12 +263,10 @@ public sealed class RecordStore : IAsyncDisposable
     /// <summary>Ids of all Patients there ever were, deleted ones among them.</summary>
     public async Task<IReadOnlyList<string>> PatientIdsAsync(CancellationToken ct = default) => await _readers.ReadAsync(s => s.Rows("SELECT id FROM resource WHERE type='Patient' ORDER BY id", r => r.GetString(0)), ct);
 
-    /// <summary>
-    /// Removes from the engine's files what deleted rows left in them. What costs little is done at once; with <paramref name="all"/> the files
-    /// are written anew, during which nobody can use them.
-    /// </summary>
-    /// <returns>False when something may be left: somebody was reading, or the engine needs the whole.</returns>
-    public Task<bool> ClearRemainsAsync(bool all, CancellationToken ct = default) => Task.Run(() => _dialect.ClearRemains(all), ct);
+    /// <summary>Removes from the engine's files what deleted rows left in them: what costs little, or by writing them anew, during which nobody can use them.</summary>
+    /// <param name="patience">How long to wait for those who began to read before.</param>
+    /// <returns>False when something may be left: somebody was reading all the while, or the engine needs the whole.</returns>
+    public Task<bool> ClearRemainsAsync(bool all, TimeSpan patience, CancellationToken ct = default) => Task.Run(() => _dialect.ClearRemains(all, patience), ct);
 
     /// <summary>Does all that a commit does and takes it back, so that whatever would refuse the set refuses it here.</summary>
     /// <exception cref="RefusedException">As <see cref="CommitAsync"/>.</exception>

@@ -28,7 +28,6 @@ internal sealed class SqliteDialect : Dialect
     private const string Folder = ".Store.Schema.Sqlite.";
 
     /// <summary>While somebody reads, the log cannot be cut; the busy timeout is waited for each time.</summary>
-    private const int CheckpointTries = 3;
 
     private readonly FolderLock? _lock;
     private readonly string _connection;
@@ -101,22 +100,18 @@ internal sealed class SqliteDialect : Dialect
     }
 
     // Freed space is overwritten when it is freed (secure_delete); the log beside the file still has the pages as they were.
-    public override bool ClearRemains(bool all)
+    public override bool ClearRemains(bool all, TimeSpan patience)
     {
         using var connection = Open();
         if (all)
             Execute(connection, "VACUUM");
-        for (var tries = 1; tries <= CheckpointTries; tries++)
+        return Becomes(patience, () =>
         {
             using var command = connection.CreateCommand();
             command.CommandText = "PRAGMA wal_checkpoint(TRUNCATE)";
             using var reader = command.ExecuteReader();
-            if (reader.Read() && reader.GetInt64(0) == 0)
-                return true;
-            Thread.Sleep(100);
-        }
-
-        return false;
+            return reader.Read() && reader.GetInt64(0) == 0;
+        });
     }
 
     public override StoreFacts BeginWrite(Session session)

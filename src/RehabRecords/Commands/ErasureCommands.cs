@@ -43,8 +43,8 @@ internal static class ErasureCommands
     public static async Task<int> ClearAsync(CommandLine line, Func<string[], WebApplication> build, CancellationToken ct)
     {
         await using var app = build(line.Settings);
-        var cleared = await app.Services.GetRequiredService<Stores>().Of(Stores.Only).ClearRemainsAsync(all: true, ct);
-        Console.WriteLine(cleared ? "The files were written anew; nothing of what was deleted is left in them." : "Somebody was reading, so something may be left in the log beside the file. Run it again.");
+        var cleared = await app.Services.GetRequiredService<Stores>().Of(Stores.Only).ClearRemainsAsync(all: true, TimeSpan.FromMinutes(1), ct);
+        Console.WriteLine(cleared ? "The files were written anew; nothing of what was deleted is left in them." : "Something may be left: a transaction or a reader that began before had not ended after a minute, or a copy of the database lags behind. Run it again when it has.");
         return cleared ? 0 : 1;
     }
 }

@@ -23,6 +23,9 @@ internal sealed class EraseRecord(
     /// <summary>Days for which a request can be confirmed. Common practice, no source: long enough for another look, short enough to be remembered.</summary>
     private const int ValidDays = 7;
 
+    /// <summary>How long the answer waits for those who read; what is left then is said.</summary>
+    private static readonly TimeSpan _clearingPatience = TimeSpan.FromMilliseconds(300);
+
     private string Organisation => calling.Caller.Organisation;
 
     /// <summary>The whole store, past the trail of reads: what is looked at here must not leave a new trace of the person.</summary>
@@ -83,7 +86,7 @@ internal sealed class EraseRecord(
         var tombstone = await Store.EraseAsync(Order(await PatientsAsync(Store, people, ct), Guid.NewGuid().ToString("D"), LegalHold.Officer(calling.Caller, confirmation.By!).Words, basis, confirmation), CancellationToken.None);
         await ledger.AddAsync(Organisation, Store, [tombstone], CancellationToken.None);
         exports.DeleteAll(Organisation);
-        var cleared = await Store.ClearRemainsAsync(all: false, CancellationToken.None);
+        var cleared = await Store.ClearRemainsAsync(all: false, _clearingPatience, CancellationToken.None);
         return new ErasureDone(ErasureView.Of(tombstone), cleared,
         [
             .. cleared ? (string[])[] : ["Deleted rows are still in the database's files: run clear-remains (docs/retention.md)."],

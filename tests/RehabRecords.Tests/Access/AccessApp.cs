@@ -194,7 +194,7 @@ public class AccessApp : TestApp
 
     public HttpClient With(string token)
     {
-        var http = new HttpClient(new SocketsHttpHandler { AllowAutoRedirect = false }) { BaseAddress = Address };
+        var http = new HttpClient(new SocketsHttpHandler { AllowAutoRedirect = false, Expect100ContinueTimeout = TimeSpan.FromMinutes(1) }) { BaseAddress = Address };
         http.DefaultRequestHeaders.Authorization = new AuthenticationHeaderValue("Bearer", token);
         return http;
     }
