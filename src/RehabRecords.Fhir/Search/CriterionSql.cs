@@ -6,7 +6,8 @@ namespace RehabRecords.Fhir.Search;
 /// A criterion as SQL, in two ways: as a question about one resource, and as the set of all that satisfy it, from which
 /// a search can start.
 /// </summary>
-internal sealed class CriterionSql(ValueSql values)
+/// <param name="fewRows">Whether the rows that are asked about are those of one person, so that each is looked up by itself.</param>
+internal sealed class CriterionSql(ValueSql values, bool fewRows = false)
 {
     /// <summary>How few a criterion is likely to leave, for engines without statistics; lower is fewer. Null: no search can start from it.</summary>
     public static int? Rank(Criterion criterion) => criterion switch
@@ -61,9 +62,12 @@ internal sealed class CriterionSql(ValueSql values)
             default:
                 var row = values.Alias();
                 var absent = criterion is ValueCriterion { Not: true } or MissingCriterion { Missing: true };
-                return $"{(absent ? "NOT EXISTS" : "EXISTS")} (SELECT 1 FROM {TableOf(criterion)} {row} WHERE {row}.res={num}{values.Together(row, num.Split('.')[0])} AND {Matches(criterion, row, byValue: false)})";
+                return $"{(absent ? "NOT EXISTS" : "EXISTS")} (SELECT 1 FROM {TableOf(criterion)} {row} WHERE {row}.res={num}{values.Together(row, num.Split('.')[0])} AND {Matches(criterion, row, byValue: false)}{(fewRows && criterion is not ChainCriterion ? values.ForEachRow : "")})";
         }
     }
+
+    /// <summary>Addresses of what the references of a chain may lead to, in a column "address".</summary>
+    public string Addresses(ChainCriterion chain) => string.Join(" UNION ", chain.Targets.Select(t => Addresses(t)));
 
     private static string Person(string alias, bool wanted) => wanted ? $", {alias}.person" : "";
 
@@ -96,13 +100,18 @@ internal sealed class CriterionSql(ValueSql values)
     /// <summary>A reference leads to a resource by type and id, or by the address that the resource calls its own.</summary>
     private IEnumerable<string> LeadsTo(TargetCriterion target, string row)
     {
-        var to = values.Alias();
-        yield return $"{row}.target IN (SELECT {to}.type || '/' || {to}.id FROM resource {to} WHERE {to}.num IN ({All(target.Type, target.Inner)}))";
+        yield return $"{row}.target IN ({Addresses(target)})";
         if (target.Canonical is not { } url)
             yield break;
         var (address, version) = (values.Alias(), values.Alias());
         yield return $"EXISTS (SELECT 1 FROM uri_row {address} WHERE {address}.parameter={values.Add(url.Key)} AND {address}.value={row}.target AND {IsVersion(url, row, address, version)} "
             + $"AND {address}.res IN ({All(target.Type, target.Inner)}))";
+    }
+
+    private string Addresses(TargetCriterion target)
+    {
+        var to = values.Alias();
+        return $"SELECT {to}.type || '/' || {to}.id AS address FROM resource {to} WHERE {to}.num IN ({All(target.Type, target.Inner)})";
     }
 
     private string HasSet(HasCriterion has, bool withPerson)

@@ -31,6 +31,8 @@ internal sealed class SearchSql
     private readonly Dialect? _dialect;
     private readonly Start _start;
     private readonly long? _person;
+    private readonly bool _walksPerson;
+    private readonly bool _isDivided;
     private readonly string _num;
     private readonly string _found;
 
@@ -39,9 +41,11 @@ internal sealed class SearchSql
         _dialect = dialect;
         _query = query;
         _values = new ValueSql(now, dialect);
-        _criteria = new CriterionSql(_values);
         _start = start;
-        _person = start is Start.Dated or Start.Undated ? WalkedPerson(query) : null;
+        _isDivided = _values.Together("d", "r").Length > 0;
+        _person = PersonOf(query);
+        _walksPerson = start is Start.Dated or Start.Undated && WalksPerson(query);
+        _criteria = new CriterionSql(_values, fewRows: _person is not null);
         _num = start is Start.Criterion or Start.Dated ? "d.res" : "r.num";
         _found = Found();
     }
@@ -60,14 +64,10 @@ internal sealed class SearchSql
         && !query.Criteria.Any(c => c is ValueCriterion { Parameter.Code: "_id" });
 
     /// <summary>
-    /// Number of the person whose latest are asked for, where all of them are indexed under it: their index is walked, however many there are. In the
-    /// other direction there is no such index, since that is seldom asked.
+    /// Whether a person's latest are asked for: the index of these is walked, however many there are. In the other direction there is no such index,
+    /// since that is seldom asked.
     /// </summary>
-    public static long? WalkedPerson(SearchQuery query) =>
-        CanWalk(query) && query.Sort[0].Descending
-            ? query.Criteria.OfType<ValueCriterion>().Where(c => c is { Not: false, Facet: Facet.Values, Parameter.TellsThePerson: true, AnyOf: [ReferenceValue] })
-                .Select(c => PersonAmong(((ReferenceValue)c.AnyOf[0]).Targets, c.Parameter.FindsPeopleOnly)).FirstOrDefault(person => person is not null)
-            : null;
+    public static bool WalksPerson(SearchQuery query) => CanWalk(query) && query.Sort[0].Descending && PersonOf(query) is not null;
 
     /// <summary>Whether the first criterion gives more rows than a sort should have to take.</summary>
     public static (string Sql, object[] Values) Probe(Criterion driver, DateTimeOffset now, int atMost, Dialect? dialect)
@@ -101,22 +101,25 @@ internal sealed class SearchSql
         switch (_start)
         {
             case Start.Criterion:
-                sql.Append(" FROM (").Append(_criteria.Set(driver!, withPerson: _values.Together("d", "r").Length > 0)).Append(") d").Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE 1=1");
+                sql.Append(" FROM (").Append(_criteria.Set(driver!, withPerson: _isDivided)).Append(") d").Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE 1=1").Append(OfPerson("d"));
                 break;
             case Start.Dated:
-                sql.Append(" FROM ").Append(Table("date_row", "d", _person is not null ? "date_of_person" : _query.Sort[0].Descending ? "date_by_finish" : "date_by_start")).Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE d.parameter").Append(_values.Among(_query.Sort[0].Parameter.Keys))
-                    .Append(OfPerson("d")).Append($" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=d.res{_values.Together("s", "d")} AND {_values.Tested("s.parameter")}=d.parameter AND ").Append(Ahead(_query.Sort[0].Descending)).Append(')');
+                sql.Append(" FROM ").Append(Table("date_row", "d", _walksPerson ? "date_of_person" : _query.Sort[0].Descending ? "date_by_finish" : "date_by_start")).Append(needsResource ? " JOIN resource r ON r.num=d.res" : "").Append(" WHERE d.parameter").Append(_values.Among(_query.Sort[0].Parameter.Keys))
+                    .Append(OfPerson("d"));
                 break;
             default:
-                sql.Append(" FROM ").Append(_person is null ? "resource r" : Table("resource", "r", "resource_of_person")).Append(" WHERE r.type").Append(_query.Types.Count == 1 ? "=" + _values.Add(_query.Types[0]) : $" IN ({string.Join(", ", _query.Types.Select(t => _values.Add(t)))})")
+                sql.Append(" FROM ").Append(_walksPerson ? Table("resource", "r", "resource_of_person") : "resource r").Append(" WHERE r.type").Append(_query.Types.Count == 1 ? "=" + _values.Add(_query.Types[0]) : $" IN ({string.Join(", ", _query.Types.Select(t => _values.Add(t)))})")
                     .Append(" AND r.deleted=0").Append(OfPerson("r"));
                 if (_start == Start.Undated)
-                    sql.Append($" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=r.num{_values.Together("s", "r")} AND {_values.Tested("s.parameter")}").Append(_values.Among(_query.Sort[0].Parameter.Keys)).Append(')');
+                    sql.Append($" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=r.num{_values.Together("s", "r")} AND {_values.Tested("s.parameter")}").Append(_values.Among(_query.Sort[0].Parameter.Keys)).Append(ForEachRow).Append(')');
                 break;
         }
 
-        foreach (var criterion in _query.Criteria.Where(c => !ReferenceEquals(c, driver)))
+        // Of rows that are found by the person nearly all are the person's, so that is looked up last.
+        foreach (var criterion in _query.Criteria.Where(c => !ReferenceEquals(c, driver)).OrderBy(c => PersonOf(c) is not null))
             sql.Append(" AND ").Append(_criteria.Holds(criterion, _num, "r"));
+        if (_start == Start.Dated)
+            sql.Append($" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=d.res{_values.Together("s", "d")} AND {_values.Tested("s.parameter")}=d.parameter AND {Ahead(_query.Sort[0].Descending)}{ForEachRow})");
         if (_query.Limit is { } limit)
             sql.Append(" AND EXISTS (SELECT 1 FROM resource l WHERE l.num=").Append(_num).Append(" AND ").Append(limit.Condition("l")).Append(')');
         return sql.ToString();
@@ -128,9 +131,19 @@ internal sealed class SearchSql
             ? Store.Person.Number(target[PatientPrefix.Length..])
             : null;
 
+    /// <summary>Number of the one person all that is asked for is about, where all of it is indexed under it.</summary>
+    private static long? PersonOf(SearchQuery query) => query.Criteria.Select(PersonOf).FirstOrDefault(person => person is not null);
+
+    private static long? PersonOf(Criterion criterion) => criterion is ValueCriterion { Not: false, Facet: Facet.Values, Parameter.TellsThePerson: true, AnyOf: [ReferenceValue reference] }
+        ? PersonAmong(reference.Targets, criterion.Parameter.FindsPeopleOnly)
+        : null;
+
     private string Table(string table, string alias, string index) => _dialect?.InOrder(table, alias, index) ?? $"{table} {alias}";
 
-    private string OfPerson(string alias) => _person is { } person ? $" AND {alias}.person={_values.Add(person)}" : "";
+    /// <summary>Said where the index is that of the person, and where tables are divided by people.</summary>
+    private string OfPerson(string alias) => _person is { } person && (_walksPerson || _isDivided) ? $" AND {alias}.person={_values.Add(person)}" : "";
+
+    private string ForEachRow => _walksPerson ? _values.ForEachRow : "";
 
     /// <summary>Of several dates of a resource the first in the order counts.</summary>
     private static string Ahead(bool descending) => descending

@@ -81,6 +81,8 @@ internal sealed class ValueSql(DateTimeOffset now, Dialect? dialect)
 
     public string Together(string alias, string other) => dialect?.Together(alias, other) ?? "";
 
+    public string ForEachRow => dialect?.ForEachRow ?? "";
+
     /// <summary>A column that only tests rows, and is not to lead to them.</summary>
     public string Tested(string column) => dialect?.Tested(column) ?? column;
 
@@ -105,9 +107,12 @@ internal sealed class ValueSql(DateTimeOffset now, Dialect? dialect)
 
     private string ReferenceIs(ReferenceValue reference, string row)
     {
-        var targets = reference.Targets.Count == 1
-            ? $"{row}.target={Add(LongText.Short(reference.Targets[0]))}"
-            : $"{row}.target IN ({string.Join(", ", reference.Targets.Select(t => Add(LongText.Short(t))))})";
+        var targets = reference.Targets.Count switch
+        {
+            0 => "1=0",
+            1 => $"{row}.target={Add(LongText.Short(reference.Targets[0]))}",
+            _ => $"{row}.target IN ({string.Join(", ", reference.Targets.Select(t => Add(LongText.Short(t))))})",
+        };
         return reference.Version is null ? targets : $"{targets} AND {row}.version={Add(LongText.Short(reference.Version))}";
     }
 

@@ -83,6 +83,11 @@ internal abstract class Dialect : IDisposable
     /// </summary>
     public virtual string Together(string alias, string other) => "";
 
+    /// <summary>
+    /// Said at the end of a subquery that is to be asked for each row by itself, since the rows are few; for engines that never do otherwise, nothing.
+    /// </summary>
+    public virtual string ForEachRow => "";
+
     /// <summary>The column of a row of text by which it is found: the text, or the beginning of it where an index cannot hold it all.</summary>
     public virtual string FoundBy(string row) => $"{row}.folded";
 

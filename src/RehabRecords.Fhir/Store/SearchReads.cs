@@ -8,6 +8,9 @@ internal static class SearchReads
     /// <summary>Up to so many rows are sorted by themselves; where there are more, the index that is in order is walked.</summary>
     private const int MostSorted = 2000;
 
+    /// <summary>Up to so many addresses that a chain leads to are looked up by themselves.</summary>
+    private const int MostResolved = 20;
+
     /// <summary>Bodies fetched at once.</summary>
     private const int Batch = 32;
 
@@ -19,7 +22,8 @@ internal static class SearchReads
         var cursor = Cursor.Read(query);
         return session.AtOneMoment(() =>
         {
-            var rows = query.Count == 0 ? [] : Rows(session, query, now, cursor, query.Count + 1);
+            var resolved = Resolved(session, query, now);
+            var rows = query.Count == 0 ? [] : Rows(session, resolved, now, cursor, query.Count + 1);
             var more = rows.Count > query.Count;
             var (page, size) = Bodies(session, more ? rows[..query.Count] : rows, query.PageBytes);
             more |= page.Count < rows.Count;
@@ -36,7 +40,7 @@ internal static class SearchReads
             var (first, last) = page.Count == 0 ? (null, null) : backwards ? (rows[page.Count - 1].Keys, rows[0].Keys) : (rows[0].Keys, rows[page.Count - 1].Keys);
             if (backwards)
                 page.Reverse();
-            long? total = query.Count == 0 || (query.WantsTotal && (more || cursor is not null)) ? Total(session, query, now) : more || cursor is not null ? null : page.Count;
+            long? total = query.Count == 0 || (query.WantsTotal && (more || cursor is not null)) ? Total(session, resolved, now) : more || cursor is not null ? null : page.Count;
             return new SearchPage(
                 page,
                 included ?? throw Inclusions.TooMany(),
@@ -47,14 +51,15 @@ internal static class SearchReads
     }
 
     public static List<RecordVersion> All(Session session, SearchQuery query, DateTimeOffset now) =>
-        Bodies(session, Rows(session, query, now, null, int.MaxValue), long.MaxValue).Versions;
+        Bodies(session, Rows(session, Resolved(session, query, now), now, null, int.MaxValue), long.MaxValue).Versions;
 
     /// <summary>The statements by which a query would be answered, for a look at how the engine means to run them.</summary>
     internal static IEnumerable<(string Sql, object[] Values)> Statements(Session session, SearchQuery query, DateTimeOffset now)
     {
-        foreach (var start in Starts(session, query, now))
+        var resolved = Resolved(session, query, now);
+        foreach (var start in Starts(session, resolved, now))
         {
-            var sql = new SearchSql(query, now, start, session.Engine);
+            var sql = new SearchSql(resolved, now, start, session.Engine);
             yield return (sql.Page(null, backwards: false, 51), sql.Values);
         }
     }
@@ -92,12 +97,30 @@ internal static class SearchReads
         return found.Count > limit ? found[..limit] : found;
     }
 
+    /// <summary>
+    /// A query in which what a chain leads to is named, where that is little: mostly it is one person by an identifier, and by the person's address the
+    /// results are found at once.
+    /// </summary>
+    private static SearchQuery Resolved(Session session, SearchQuery query, DateTimeOffset now) => query with
+    {
+        Criteria =
+        [
+            .. query.Criteria.Select(c =>
+            {
+                if (c is not ChainCriterion chain || chain.Targets.Any(t => t.Canonical is not null))
+                    return c;
+                var values = new ValueSql(now, session.Engine);
+                var addresses = session.Rows($"SELECT address FROM ({new CriterionSql(values).Addresses(chain)}) a LIMIT {MostResolved + 1}", r => r.GetString(0), values.Values);
+                return addresses.Count > MostResolved ? c : new ValueCriterion(chain.Parameter, [new ReferenceValue(addresses, null)]);
+            }),
+        ],
+    };
+
     private static List<Start> Starts(Session session, SearchQuery query, DateTimeOffset now)
     {
         var driver = SearchSql.Driver(query);
         var walks = SearchSql.CanWalk(query);
-        // With further criteria a page may want all that the person has, and of few that is sooner done in one go.
-        if (query.Criteria.Count == 1 && SearchSql.WalkedPerson(query) is not null)
+        if (SearchSql.WalksPerson(query))
             return [Start.Dated, Start.Undated];
         if (driver is not null && (walks || query.Sort is [{ Parameter.Code: "_lastUpdated" }, ..]) && query.Types.Count == 1)
         {
