@@ -10,9 +10,10 @@ internal static class Filling
     private const string Codes = "https://clinic.example/codes";
     private static readonly DateTimeOffset Start = new(2026, 1, 1, 8, 0, 0, TimeSpan.Zero);
 
-    public static async Task PeopleAsync(RecordStore store)
+    /// <param name="people">How many; a multiple of 200.</param>
+    public static async Task PeopleAsync(RecordStore store, int people = People)
     {
-        for (var from = 0; from < People; from += 200)
+        for (var from = 0; from < people; from += 200)
         {
             var set = new WriteSet();
             for (var i = from; i < from + 200; i++)

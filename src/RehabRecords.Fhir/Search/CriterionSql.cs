@@ -62,7 +62,8 @@ internal sealed class CriterionSql(ValueSql values, bool fewRows = false)
             default:
                 var row = values.Alias();
                 var absent = criterion is ValueCriterion { Not: true } or MissingCriterion { Missing: true };
-                return $"{(absent ? "NOT EXISTS" : "EXISTS")} (SELECT 1 FROM {TableOf(criterion)} {row} WHERE {row}.res={num}{values.Together(row, num.Split('.')[0])} AND {Matches(criterion, row, byValue: false)}{(fewRows && criterion is not ChainCriterion ? values.ForEachRow : "")})";
+                var rows = $"SELECT 1 FROM {TableOf(criterion)} {row} WHERE {row}.res={num}{values.Together(row, num.Split('.')[0])} AND {Matches(criterion, row, byValue: false)}";
+                return (absent ? "NOT " : "") + values.Exists(rows, fewRows && criterion is not ChainCriterion);
         }
     }
 

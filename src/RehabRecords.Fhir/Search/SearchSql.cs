@@ -111,7 +111,7 @@ internal sealed class SearchSql
                 sql.Append(" FROM ").Append(_walksPerson ? Table("resource", "r", "resource_of_person") : "resource r").Append(" WHERE r.type").Append(_query.Types.Count == 1 ? "=" + _values.Add(_query.Types[0]) : $" IN ({string.Join(", ", _query.Types.Select(t => _values.Add(t)))})")
                     .Append(" AND r.deleted=0").Append(OfPerson("r"));
                 if (_start == Start.Undated)
-                    sql.Append($" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=r.num{_values.Together("s", "r")} AND {_values.Tested("s.parameter")}").Append(_values.Among(_query.Sort[0].Parameter.Keys)).Append(ForEachRow).Append(')');
+                    sql.Append(" AND NOT ").Append(_values.Exists($"SELECT 1 FROM date_row s WHERE s.res=r.num{_values.Together("s", "r")} AND {_values.Tested("s.parameter")}{_values.Among(_query.Sort[0].Parameter.Keys)}", _walksPerson));
                 break;
         }
 
@@ -119,7 +119,7 @@ internal sealed class SearchSql
         foreach (var criterion in _query.Criteria.Where(c => !ReferenceEquals(c, driver)).OrderBy(c => PersonOf(c) is not null))
             sql.Append(" AND ").Append(_criteria.Holds(criterion, _num, "r"));
         if (_start == Start.Dated)
-            sql.Append($" AND NOT EXISTS (SELECT 1 FROM date_row s WHERE s.res=d.res{_values.Together("s", "d")} AND {_values.Tested("s.parameter")}=d.parameter AND {Ahead(_query.Sort[0].Descending)}{ForEachRow})");
+            sql.Append(" AND NOT ").Append(_values.Exists($"SELECT 1 FROM date_row s WHERE s.res=d.res{_values.Together("s", "d")} AND {_values.Tested("s.parameter")}=d.parameter AND {Ahead(_query.Sort[0].Descending)}", _walksPerson));
         if (_query.Limit is { } limit)
             sql.Append(" AND EXISTS (SELECT 1 FROM resource l WHERE l.num=").Append(_num).Append(" AND ").Append(limit.Condition("l")).Append(')');
         return sql.ToString();
@@ -142,8 +142,6 @@ internal sealed class SearchSql
 
     /// <summary>Said where the index is that of the person, and where tables are divided by people.</summary>
     private string OfPerson(string alias) => _person is { } person && (_walksPerson || _isDivided) ? $" AND {alias}.person={_values.Add(person)}" : "";
-
-    private string ForEachRow => _walksPerson ? _values.ForEachRow : "";
 
     /// <summary>Of several dates of a resource the first in the order counts.</summary>
     private static string Ahead(bool descending) => descending

@@ -81,7 +81,9 @@ internal sealed class ValueSql(DateTimeOffset now, Dialect? dialect)
 
     public string Together(string alias, string other) => dialect?.Together(alias, other) ?? "";
 
-    public string ForEachRow => dialect?.ForEachRow ?? "";
+    /// <summary>Whether there is a row.</summary>
+    /// <param name="forEach">Asked about few rows, so that each is looked up by itself.</param>
+    public string Exists(string rows, bool forEach) => forEach && dialect is not null ? dialect.ExistsForEach(rows) : $"EXISTS ({rows})";
 
     /// <summary>A column that only tests rows, and is not to lead to them.</summary>
     public string Tested(string column) => dialect?.Tested(column) ?? column;

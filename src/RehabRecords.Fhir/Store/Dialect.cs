@@ -83,10 +83,8 @@ internal abstract class Dialect : IDisposable
     /// </summary>
     public virtual string Together(string alias, string other) => "";
 
-    /// <summary>
-    /// Said at the end of a subquery that is to be asked for each row by itself, since the rows are few; for engines that never do otherwise, nothing.
-    /// </summary>
-    public virtual string ForEachRow => "";
+    /// <summary>Whether there is a row, asked for each of few others by itself and where it stands, not joined with all of them.</summary>
+    public abstract string ExistsForEach(string rows);
 
     /// <summary>The column of a row of text by which it is found: the text, or the beginning of it where an index cannot hold it all.</summary>
     public virtual string FoundBy(string row) => $"{row}.folded";

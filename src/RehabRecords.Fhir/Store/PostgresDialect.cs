@@ -201,7 +201,7 @@ internal sealed partial class PostgresDialect : Dialect
     public override string Together(string alias, string other) => $" AND {alias}.person={other}.person";
 
     // Its planner would join all that have a code, of everybody, with the few rows of one person; what has an offset it leaves by itself.
-    public override string ForEachRow => " OFFSET 0";
+    public override string ExistsForEach(string rows) => $"EXISTS ({rows} OFFSET 0)";
 
     // The beginning of the text, which the server keeps beside it.
     public override string FoundBy(string row) => $"{row}.head";

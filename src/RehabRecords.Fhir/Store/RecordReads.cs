@@ -12,8 +12,30 @@ internal static class RecordReads
     /// <summary>For one who compares with something else than the digest, and has to tell of what does not fit.</summary>
     public const string AsTheyAre = "v.seq, v.type, v.id, v.version, v.deleted, v.updated, v.json, NULL";
 
+    /// <summary>So many are asked for at once.</summary>
+    public const int Batch = 32;
+
+    /// <summary>Places for a batch of values, from a number on.</summary>
+    public static string Places(int first) => string.Join(", ", Enumerable.Range(first, Batch).Select(i => $"@p{i}"));
+
     public static RecordVersion? Current(Session session, string type, string id) =>
         session.Rows($"SELECT {Columns} FROM resource r JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE r.type=@p0 AND r.id=@p1", r => Version(r, 0), type, id).FirstOrDefault();
+
+    public static Dictionary<(string Type, string Id), bool> WhetherDeleted(Session session, IEnumerable<(string Type, string Id)> resources, PeopleLimit? limit)
+    {
+        var found = new Dictionary<(string Type, string Id), bool>();
+        foreach (var type in resources.GroupBy(r => r.Type))
+            foreach (var some in type.Chunk(Batch))
+            {
+                // As many places in each statement, so that it stays prepared.
+                object[] values = [type.Key, .. Enumerable.Range(0, Batch).Select(i => i < some.Length ? some[i].Id : "")];
+                var shown = limit is null ? "" : " AND " + limit.Condition("r");
+                foreach (var (id, deleted) in session.Rows($"SELECT r.id, r.deleted FROM resource r WHERE r.type=@p0 AND r.id IN ({Places(1)}){shown}", r => (r.GetString(0), r.GetInt64(1) == 1), values))
+                    found[(type.Key, id)] = deleted;
+            }
+
+        return found;
+    }
 
     public static RecordVersion? At(Session session, string type, string id, int version) =>
         session.Rows($"SELECT {Columns} FROM version v WHERE v.type=@p0 AND v.id=@p1 AND v.version=@p2", r => Version(r, 0), type, id, version).FirstOrDefault();

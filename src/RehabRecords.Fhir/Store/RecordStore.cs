@@ -99,12 +99,14 @@ public sealed class RecordStore : IAsyncDisposable
     /// <summary>The current version; a deleted resource is returned as such.</summary>
     public Task<RecordVersion?> ReadAsync(string type, string id, CancellationToken ct = default) => _readers.ReadAsync(s => Shown(s, RecordReads.Current(s, type, id)), ct);
 
-    public Task<RecordVersion?> ReadVersionAsync(string type, string id, int version, CancellationToken ct = default) =>
-        _readers.ReadAsync(s => Shown(s, RecordReads.At(s, type, id, version)), ct);
+    /// <summary>Those of the resources that are there, each with whether it was deleted. What they tell is given to nobody.</summary>
+    public Task<Dictionary<(string Type, string Id), bool>> WhetherDeletedAsync(IReadOnlyCollection<(string Type, string Id)> resources, CancellationToken ct = default) =>
+        _readers.ReadAsync(s => RecordReads.WhetherDeleted(s, resources, _limit), ct);
+
+    public Task<RecordVersion?> ReadVersionAsync(string type, string id, int version, CancellationToken ct = default) => _readers.ReadAsync(s => Shown(s, RecordReads.At(s, type, id, version)), ct);
 
     /// <summary>Newest first, deletions among them; empty when there never was such a resource.</summary>
-    public async Task<IReadOnlyList<RecordVersion>> HistoryAsync(string type, string id, CancellationToken ct = default) =>
-        await _readers.ReadAsync(s => Shown(s, RecordReads.History(s, type, id)), ct);
+    public async Task<IReadOnlyList<RecordVersion>> HistoryAsync(string type, string id, CancellationToken ct = default) => await _readers.ReadAsync(s => Shown(s, RecordReads.History(s, type, id)), ct);
 
     /// <summary>A page of the history of a resource, a type or everything.</summary>
     public Task<HistoryPage> HistoryAsync(HistoryQuery query, CancellationToken ct = default) => _readers.ReadAsync(

@@ -8,11 +8,11 @@ internal static class SearchReads
     /// <summary>Up to so many rows are sorted by themselves; where there are more, the index that is in order is walked.</summary>
     private const int MostSorted = 2000;
 
+    /// <summary>The same of one person's, of which further criteria are looked up: a page may want all of them, and of so few that is sooner done in one go.</summary>
+    private const int MostSortedOfPerson = 200;
+
     /// <summary>Up to so many addresses that a chain leads to are looked up by themselves.</summary>
     private const int MostResolved = 20;
-
-    /// <summary>Bodies fetched at once.</summary>
-    private const int Batch = 32;
 
     private readonly record struct Row(long Num, object[] Keys);
 
@@ -120,12 +120,14 @@ internal static class SearchReads
     {
         var driver = SearchSql.Driver(query);
         var walks = SearchSql.CanWalk(query);
-        if (SearchSql.WalksPerson(query))
+        var ofPerson = SearchSql.WalksPerson(query);
+        if (query.Criteria.Count == 1 && ofPerson)
             return [Start.Dated, Start.Undated];
         if (driver is not null && (walks || query.Sort is [{ Parameter.Code: "_lastUpdated" }, ..]) && query.Types.Count == 1)
         {
-            var (sql, values) = SearchSql.Probe(driver, now, MostSorted, session.Engine);
-            if ((long)session.One(sql, values)! < MostSorted)
+            var most = ofPerson ? MostSortedOfPerson : MostSorted;
+            var (sql, values) = SearchSql.Probe(driver, now, most, session.Engine);
+            if ((long)session.One(sql, values)! < most)
                 return [Start.Criterion];
             return walks ? [Start.Dated, Start.Undated] : [Start.Type];
         }
@@ -151,13 +153,13 @@ internal static class SearchReads
     {
         var versions = new List<RecordVersion>(rows.Count);
         var bytes = 0L;
-        for (var at = 0; at < rows.Count; at += Batch)
+        for (var at = 0; at < rows.Count; at += RecordReads.Batch)
         {
-            var numbers = new object[Batch];
-            for (var i = 0; i < Batch; i++)
+            var numbers = new object[RecordReads.Batch];
+            for (var i = 0; i < RecordReads.Batch; i++)
                 numbers[i] = at + i < rows.Count ? rows[at + i].Num : -1L;
             var fetched = session.Rows(_fetch, r => (Num: r.GetInt64(0), Version: RecordReads.Version(r, 1)), numbers).ToDictionary(f => f.Num, f => f.Version);
-            for (var i = at; i < Math.Min(at + Batch, rows.Count); i++)
+            for (var i = at; i < Math.Min(at + RecordReads.Batch, rows.Count); i++)
             {
                 var version = fetched[rows[i].Num];
                 if (versions.Count > 0 && bytes + version.Json.Length > most)
@@ -171,5 +173,5 @@ internal static class SearchReads
     }
 
     private static readonly string _fetch =
-        $"SELECT r.num, {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE r.num IN ({string.Join(", ", Enumerable.Range(0, Batch).Select(i => $"@p{i}"))})";
+        $"SELECT r.num, {RecordReads.Columns} FROM resource r JOIN version v ON v.seq=r.seq AND v.person=r.person WHERE r.num IN ({RecordReads.Places(0)})";
 }

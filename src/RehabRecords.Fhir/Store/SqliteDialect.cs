@@ -123,6 +123,9 @@ internal sealed class SqliteDialect : Dialect
     // The "+" keeps the planner from driving by a criterion that is only to be looked up: it hides the index by value.
     public override string Tested(string column) => "+" + column;
 
+    // With the "+" it is no join, which the planner would put after all other questions.
+    public override string ExistsForEach(string rows) => $"+EXISTS ({rows})";
+
     // Of two indexes that hold all that is asked, its planner may take the one that is not in order, and then sort everything.
     public override string InOrder(string table, string alias, string index) => $"{table} {alias} INDEXED BY {index}";
 

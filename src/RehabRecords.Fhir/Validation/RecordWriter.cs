@@ -58,7 +58,7 @@ public sealed class RecordWriter(RecordStore store, ResourceValidator validator,
     private async Task<IReadOnlyList<Issue>> ProblemsAsync(WriteSet set, CancellationToken ct)
     {
         var found = await Task.WhenAll(set.Writes.Select(write => Task.Run(() => ValidateAsync(write, ct), ct)));
-        var references = new StoredReferences(store, set);
+        var references = await StoredReferences.OfAsync(store, set, ct);
         var issues = new List<Issue>();
         for (var i = 0; i < set.Writes.Count; i++)
         {

@@ -27,6 +27,25 @@ public sealed class ProgramTests : IDisposable
     }
 
     [Fact]
+    public async Task A_demo_that_is_stopped_while_it_is_filled_is_filled_by_the_next()
+    {
+        var address = $"http://127.0.0.1:{RunningProgram.FreePort()}";
+        using var stopped = RunningProgram.Start(_folder, "demo", "--urls", address);
+        await stopped.UntilSaidAsync("The record is kept in");
+        using (var http = new HttpClient { BaseAddress = new Uri(address) })
+            while (await CountAsync(http, "Procedure") == 0)
+                await Task.Delay(20);
+        stopped.Interrupt();
+        Assert.True(await stopped.EndAsync() == 0, stopped.Said);
+        Assert.DoesNotContain("Posted over HTTP", stopped.Said, StringComparison.Ordinal);
+        Assert.DoesNotContain("   at ", stopped.Said, StringComparison.Ordinal);
+
+        using var next = RunningProgram.Start(_folder, "demo", "--once", "--urls", address);
+        Assert.True(await next.EndAsync() == 0, next.Said);
+        Assert.Matches(" [1-9][0-9]? sessions before, 41 after, nothing stored twice", next.Said);
+    }
+
+    [Fact]
     public async Task A_plain_start_serves_an_empty_store()
     {
         var address = $"http://127.0.0.1:{RunningProgram.FreePort()}";
@@ -34,10 +53,7 @@ public sealed class ProgramTests : IDisposable
         using var http = new HttpClient { BaseAddress = new Uri(address) };
         await program.UntilSaidAsync(address);
         foreach (var type in new[] { "Patient", "ActivityDefinition", "Composition" })
-        {
-            using var answer = JsonDocument.Parse(await http.GetStringAsync($"/fhir/{type}?_summary=count"));
-            Assert.Equal(0, answer.RootElement.GetProperty("total").GetInt32());
-        }
+            Assert.Equal(0, await CountAsync(http, type));
     }
 
     [Fact]
@@ -93,5 +109,11 @@ public sealed class ProgramTests : IDisposable
         Assert.Equal(code, await program.EndAsync());
         Assert.Contains(said, program.Said, StringComparison.Ordinal);
         Assert.Empty(Directory.EnumerateFileSystemEntries(_folder));
+    }
+
+    private static async Task<int> CountAsync(HttpClient http, string type)
+    {
+        using var answer = JsonDocument.Parse(await http.GetStringAsync($"/fhir/{type}?_summary=count"));
+        return answer.RootElement.GetProperty("total").GetInt32();
     }
 }

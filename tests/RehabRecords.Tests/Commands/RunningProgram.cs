@@ -73,6 +73,13 @@ internal sealed class RunningProgram : IDisposable
         }
     }
 
+    /// <summary>Asks it to end, as Ctrl+C does.</summary>
+    public void Interrupt()
+    {
+        using var kill = Process.Start("kill", ["-INT", $"{_process.Id}"]);
+        kill.WaitForExit();
+    }
+
     public void Dispose()
     {
         if (!_process.HasExited)

@@ -293,6 +293,20 @@ public sealed partial class PostgresRecordStoreTests : IAsyncLifetime
         await one.CreateAsync(Samples.Person());
     }
 
+    [OnPostgresql]
+    public async Task What_one_instance_made_of_the_results_of_somebody_erased_by_another_is_found_no_more()
+    {
+        var (here, there) = (await OpenAsync(), await OpenAsync());
+        var person = (await here.CreateAsync(Samples.Person())).Id;
+        await here.CreateAsync(Samples.Result(person, 40));
+        Assert.Equal(["40"], await ValuesAsync());
+        await there.EraseAsync(new ErasureOrder([person], "t-1", Noon, "Sorrel Madeup", "person-asked", null, null) { Mentions = _ => false, Redact = (_, _) => new AuditEvent(), Attest = _ => new AuditEvent() });
+
+        Assert.Empty(await ValuesAsync());
+
+        async Task<IEnumerable<string>> ValuesAsync() => await here.FindAllAsync<Observation, string>($"subject=Patient/{person}", r => $"{((Quantity)r.Value!).Value}");
+    }
+
     private Task<RecordStore> OpenAsync() => OpenAsync(Clock);
 
     private async Task<RecordStore> OpenAsync(TimeProvider clock, string? connection = null)

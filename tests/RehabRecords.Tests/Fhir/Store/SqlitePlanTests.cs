@@ -27,6 +27,12 @@ public sealed class SqlitePlanTests(ITestOutputHelper output) : IAsyncLifetime
                 set.Create(Samples.Result((i % 50).ToString(), i, $"2026-03-{1 + (i % 28):00}T10:{chunk:00}:00Z"));
             await _store.CommitAsync(set);
         }
+
+        // And one who practised long.
+        var much = new WriteSet();
+        for (var i = 0; i < 250; i++)
+            much.Create(Samples.Result("long", i, $"2026-03-{1 + (i % 28):00}T11:{i / 28:00}:00Z"));
+        await _store.CommitAsync(much);
     }
 
     public async Task DisposeAsync()
@@ -42,7 +48,7 @@ public sealed class SqlitePlanTests(ITestOutputHelper output) : IAsyncLifetime
     [InlineData("Observation", "_sort=-date&category=therapy&code=pegs", "date_by_finish", "LAST TERM")]
     [InlineData("Observation", "_sort=-date&subject=Patient/1", "date_of_person", "LAST TERM")]
     [InlineData("Observation", "_sort=-date&patient=1", "date_of_person", "LAST TERM")]
-    [InlineData("Observation", "_sort=-date&patient=1&code=pegs&status=final", "date_of_person", "LAST TERM")]
+    [InlineData("Observation", "_sort=-date&patient=long&code=pegs&status=final", "date_of_person", "LAST TERM")]
     [InlineData("Observation", "_sort=-date&patient.identifier=https://clinic.example/ids|one", "date_of_person", "LAST TERM")]
     [InlineData("Observation", "_sort=date,-_lastUpdated", "date_by_start", "LAST 2 TERMS")]
     [InlineData("Observation", "_sort=-_lastUpdated", "resource_by_time", "LAST TERM")]
@@ -66,6 +72,7 @@ public sealed class SqlitePlanTests(ITestOutputHelper output) : IAsyncLifetime
     [Theory]
     [InlineData("Observation", "_sort=date&subject=Patient/1", "reference_by_target")]
     [InlineData("Observation", "_sort=-date&subject=Patient/1,Patient/2", "reference_by_target")]
+    [InlineData("Observation", "_sort=-date&patient=1&status=final", "reference_by_target")]
     [InlineData("Observation", "_sort=-date&patient.family=example", "reference_by_target")]
     [InlineData("Patient", "_has:Observation:patient:code=pegs", "token_by_code")]
     [InlineData("Observation", "code-value-quantity=pegs$5", "pair_by_code")]
