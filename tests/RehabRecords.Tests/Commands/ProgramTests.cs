@@ -35,7 +35,7 @@ public sealed class ProgramTests : IDisposable
         using (var http = new HttpClient { BaseAddress = new Uri(address) })
             while (await CountAsync(http, "Procedure") == 0)
                 await Task.Delay(20);
-        stopped.Interrupt();
+        stopped.AskToEnd();
         Assert.True(await stopped.EndAsync() == 0, stopped.Said);
         Assert.DoesNotContain("Posted over HTTP", stopped.Said, StringComparison.Ordinal);
         Assert.DoesNotContain("   at ", stopped.Said, StringComparison.Ordinal);

@@ -73,10 +73,10 @@ internal sealed class RunningProgram : IDisposable
         }
     }
 
-    /// <summary>Asks it to end, as Ctrl+C does.</summary>
-    public void Interrupt()
+    /// <summary>Asks it to end, as a service manager does, and as Ctrl+C does too (which a process started in the background may be told to ignore).</summary>
+    public void AskToEnd()
     {
-        using var kill = Process.Start("kill", ["-INT", $"{_process.Id}"]);
+        using var kill = Process.Start("kill", ["-TERM", $"{_process.Id}"]);
         kill.WaitForExit();
     }
 

@@ -56,20 +56,18 @@ public sealed class ErasureTests(ErasureApp app) : IClassFixture<ErasureApp>
         Assert.Equal(others, await OthersAsync(store, gone.Person));
 
         var digest = new string('a', 64);
+        var before = TestEngine.IsPostgresql ? await AnotherReaderAsync() : null;
         var done = await officer.ExpectAsync(HttpStatusCode.OK, "POST", Confirmation(gone, shown), Confirm(gone, shown, ("recordDigest", digest)).ToJsonString());
         Assert.Equal(((long)shown["versions"]!, (string)shown["digest"]!, digest), ((long)done["erasure"]!["versions"]!, (string)done["erasure"]!["digest"]!, (string)done["erasure"]!["recordDigest"]!));
         Assert.Equal(!TestEngine.IsPostgresql, (bool)done["remainsCleared"]!);
 
         // In the bytes; before anybody asks again, since a question is in the trail with its words.
-        if (TestEngine.IsPostgresql)
+        if (before is not null)
         {
             // Somebody else's transaction that began before may see the deleted rows still, so they are kept however often a table is written anew.
-            await using (await AnotherReaderAsync())
-            {
-                Assert.False(await store.ClearRemainsAsync(all: true, TimeSpan.FromSeconds(1)));
-                Assert.Contains(RawBytes.Find(gone.All, RawBytes.Of(Folder)), found => found.Value > 0);
-            }
-
+            Assert.False(await store.ClearRemainsAsync(all: true, TimeSpan.FromSeconds(1)));
+            Assert.Contains(RawBytes.Find(gone.All, RawBytes.Of(Folder)), found => found.Value > 0);
+            await before.DisposeAsync();
             Assert.True(await store.ClearRemainsAsync(all: true, TimeSpan.FromMinutes(2)));
         }
 

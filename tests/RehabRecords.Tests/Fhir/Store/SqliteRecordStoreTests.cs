@@ -135,4 +135,22 @@ public sealed class SqliteRecordStoreTests : IAsyncLifetime
         Assert.Null(Store.WriteFault);
         Assert.Equal("ok", await Store.Writers.EnqueueAsync(s => s.One("PRAGMA integrity_check")!, default));
     }
+
+    [Fact]
+    public async Task What_a_reader_may_still_see_is_not_said_to_be_cleared()
+    {
+        await Store.CreateAsync(Samples.Person(family: "Beforehand"));
+        await using (var reader = new SqliteConnection($"Data Source={Path.Combine(_folder, "records.db")};Pooling=False;Mode=ReadOnly"))
+        {
+            await reader.OpenAsync();
+            await using var begin = reader.CreateCommand();
+            begin.CommandText = "BEGIN; SELECT count(*) FROM version";
+            await begin.ExecuteScalarAsync();
+            await Store.CreateAsync(Samples.Person(family: "Afterwards"));
+            Assert.False(await Store.ClearRemainsAsync(all: false, TimeSpan.FromMilliseconds(300)));
+        }
+
+        Assert.True(await Store.ClearRemainsAsync(all: false, TimeSpan.FromMilliseconds(300)));
+        Assert.Equal(0, new FileInfo(Path.Combine(_folder, "records.db-wal")).Length);
+    }
 }
