@@ -27,8 +27,6 @@ internal sealed class SqliteDialect : Dialect
 
     private const string Folder = ".Store.Schema.Sqlite.";
 
-    /// <summary>While somebody reads, the log cannot be cut; the busy timeout is waited for each time.</summary>
-
     private readonly FolderLock? _lock;
     private readonly string _connection;
     private Dictionary<string, string> _readBack = [];
@@ -100,6 +98,7 @@ internal sealed class SqliteDialect : Dialect
     }
 
     // Freed space is overwritten when it is freed (secure_delete); the log beside the file still has the pages as they were.
+    // While somebody reads, that cannot be cut; the busy timeout is waited for each time.
     public override bool ClearRemains(bool all, TimeSpan patience)
     {
         using var connection = Open();
