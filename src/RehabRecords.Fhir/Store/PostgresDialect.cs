@@ -1,4 +1,5 @@
 using System.Data.Common;
+using System.Net.Sockets;
 using System.Text.RegularExpressions;
 using DbUp;
 using DbUp.Postgresql;
@@ -270,6 +271,12 @@ internal sealed partial class PostgresDialect : Dialect
         {
             connection.Dispose();
             throw new StoreUnusableException($"The {_where} cannot be opened: {e.MessageText}", e);
+        }
+        catch (Exception e) when (e is IOException or SocketException)
+        {
+            connection.Dispose();
+            // Of a server that hangs up in the moment between the call and the first word the driver tells as the system does.
+            throw new NpgsqlException($"The {_where} hung up.", e);
         }
         catch
         {

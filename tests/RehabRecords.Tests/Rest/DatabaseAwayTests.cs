@@ -41,8 +41,9 @@ public sealed class DatabaseAwayTests
         foreach (var path in new[] { "/fhir/Patient", $"/fhir/Patient/{id}", "/fhir/Patient/_history" })
         {
             using var answer = await http.GetAsync(path);
-            Assert.Equal((HttpStatusCode.ServiceUnavailable, true), (answer.StatusCode, answer.Headers.RetryAfter is not null));
-            var outcome = JsonNode.Parse(await answer.Content.ReadAsStringAsync())!;
+            var said = await answer.Content.ReadAsStringAsync();
+            Assert.True(answer is { StatusCode: HttpStatusCode.ServiceUnavailable, Headers.RetryAfter: not null }, $"GET {path} answered {(int)answer.StatusCode}: {said}");
+            var outcome = JsonNode.Parse(said)!;
             Assert.Equal(("OperationOutcome", "transient"), ((string)outcome["resourceType"]!, (string)outcome["issue"]![0]!["code"]!));
         }
 

@@ -50,6 +50,37 @@ public sealed partial class PostgresRecordStoreTests
     }
 
     [OnPostgresql]
+    public async Task At_whichever_moment_a_server_hangs_up_that_is_told_as_unavailable()
+    {
+        using var proxy = new CuttingProxy(TestEngine.Connection);
+        var store = await OpenAsync(Clock, proxy.Connection);
+        var person = await store.CreateAsync(Samples.Person());
+        var (answered, refused) = (0, 0);
+        // One call in some two hundred is hung up on between being taken and the first word.
+        var readers = Enumerable.Range(0, 6).Select(_ => Task.Run(async () =>
+        {
+            for (var i = 0; i < 1000; i++)
+            {
+                try
+                {
+                    await store.ReadAsync("Patient", person.Id);
+                    Interlocked.Increment(ref answered);
+                }
+                catch (RefusedException e) when (e.Refusal == Refusal.Unavailable)
+                {
+                    Interlocked.Increment(ref refused);
+                }
+            }
+        })).ToList();
+        while (Volatile.Read(ref answered) == 0)
+            await Task.Yield();
+        proxy.Down = true;
+        await Task.WhenAll(readers);
+        Assert.Equal(6000, answered + refused);
+        Assert.True(refused > 2000, $"{answered} were answered before the server was gone.");
+    }
+
+    [OnPostgresql]
     public async Task What_was_acknowledged_is_there_and_nothing_twice_though_connections_are_killed_all_the_while()
     {
         var store = await OpenAsync(Clock, $"{TestEngine.Connection};Application Name={_schema}");
