@@ -1,4 +1,3 @@
-using System.Data.Common;
 using System.Runtime.CompilerServices;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Parsing;
@@ -89,6 +88,7 @@ public sealed class RecordStore : IAsyncDisposable
 
     /// <summary>About how much room the versions take up, in bytes.</summary>
     public Task<long> BytesAsync(CancellationToken ct = default) => _readers.ReadAsync(s => (long)s.One(_dialect.Size)!, ct);
+
     /// <summary>
     /// The same store for one caller: disposing it closes nothing, and where <paramref name="people"/> are named, it holds
     /// the records of these only, whatever is asked of it.
@@ -128,10 +128,13 @@ public sealed class RecordStore : IAsyncDisposable
         ct);
 
     /// <summary>All matches of a query such as "subject=Patient/1&amp;category=therapy", oldest resource first unless it sorts.</summary>
-    public async Task<IReadOnlyList<RecordVersion>> FindAsync(string type, string query, CancellationToken ct = default)
+    public async Task<IReadOnlyList<RecordVersion>> FindAsync(string type, string query, CancellationToken ct = default) => (await FindAsync([(type, query)], ct))[0];
+
+    /// <summary>The same of several queries, in their order, all of one moment: no commit lies between them.</summary>
+    public Task<IReadOnlyList<RecordVersion>[]> FindAsync(IReadOnlyCollection<(string Type, string Query)> queries, CancellationToken ct = default)
     {
-        var parsed = SearchQuery.Parse(Parameters, type, query);
-        return await _readers.ReadAsync(s => Shown(s, SearchReads.All(s, parsed with { Limit = _limit }, _clock.GetUtcNow())), ct);
+        var parsed = queries.Select(q => SearchQuery.Parse(Parameters, q.Type, q.Query) with { Limit = _limit }).ToList();
+        return _readers.ReadAsync(s => s.AtOneMoment(() => parsed.Select(q => (IReadOnlyList<RecordVersion>)Shown(s, SearchReads.All(s, q, _clock.GetUtcNow()))).ToArray()), ct);
     }
 
     /// <summary>
@@ -312,7 +315,7 @@ public sealed class RecordStore : IAsyncDisposable
         RecordStore? store = null;
         try
         {
-            Upgrade(dialect);
+            SchemaSteps.BringUpToDate(dialect);
             store = new RecordStore(dialect, indexer, clock);
             await MissingDigests.WriteAsync(store._writers, ct);
             await SearchIndexRebuild.WhereOutdatedAsync(store._writers, indexer, ct);
@@ -326,20 +329,6 @@ public sealed class RecordStore : IAsyncDisposable
             else
                 dialect.Dispose();
             throw;
-        }
-    }
-
-    private static void Upgrade(Dialect dialect)
-    {
-        try
-        {
-            dialect.Upgrade();
-        }
-        catch (DbException e)
-        {
-            // A certificate that is not taken, or a port that is closed, is told only by what lies beneath.
-            var cause = e.GetBaseException();
-            throw new StoreUnusableException($"The store cannot be opened: {e.Message}{(cause == e ? "" : $" ({cause.Message})")}", e);
         }
     }
 

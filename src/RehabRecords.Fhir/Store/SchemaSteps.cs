@@ -1,3 +1,4 @@
+using System.Data.Common;
 using DbUp.Engine;
 
 namespace RehabRecords.Fhir.Store;
@@ -5,6 +6,21 @@ namespace RehabRecords.Fhir.Store;
 /// <summary>Carries out the steps of the schema that a store does not have yet.</summary>
 internal static class SchemaSteps
 {
+    /// <exception cref="StoreUnusableException">As <see cref="Upgrade"/>, or the store cannot be reached.</exception>
+    public static void BringUpToDate(Dialect dialect)
+    {
+        try
+        {
+            dialect.Upgrade();
+        }
+        catch (DbException e)
+        {
+            // A certificate that is not taken, or a port that is closed, is told only by what lies beneath.
+            var cause = e.GetBaseException();
+            throw new StoreUnusableException($"The store cannot be opened: {e.Message}{(cause == e ? "" : $" ({cause.Message})")}", e);
+        }
+    }
+
     /// <param name="folder">Of the scripts, as it stands in their names.</param>
     /// <param name="store">How the store is named in a message.</param>
     /// <exception cref="StoreUnusableException">The store has steps that this program does not know, or a step failed.</exception>

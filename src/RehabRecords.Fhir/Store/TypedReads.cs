@@ -16,12 +16,12 @@ public static class TypedReads
         where T : Resource =>
         [.. (await store.FindAsync(TypeOf<T>(), query, ct)).Select(v => ResourceReader.Trusted<T>(v.Json))];
 
-    /// <summary>All matches, each as a reading makes of it; what was made of a version lately is not made again.</summary>
+    /// <summary>What a reading makes of a version; what was made of it lately is not made again.</summary>
+    /// <param name="version">Not a deletion.</param>
     /// <param name="reading">Gives something that nobody changes, and that depends on the resource alone.</param>
-    public static async Task<IReadOnlyList<TValue>> FindAllAsync<T, TValue>(this RecordStore store, string query, Func<T, TValue> reading, CancellationToken ct = default)
+    public static TValue ReadingOf<T, TValue>(this RecordStore store, RecordVersion version, Func<T, TValue> reading)
         where T : Resource
-        where TValue : class =>
-        [.. (await store.FindAsync(TypeOf<T>(), query, ct)).Select(v => store.Readings.Of(v, reading))];
+        where TValue : class => store.Readings.Of(version, reading);
 
     private static string TypeOf<T>()
         where T : Resource => ModelInfo.GetFhirTypeNameForType(typeof(T)) ?? throw new ArgumentException($"{typeof(T).Name} is no FHIR resource type.");

@@ -1,5 +1,6 @@
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir;
+using RehabRecords.Fhir.Parsing;
 using RehabRecords.Fhir.Store;
 
 namespace RehabRecords.Progress;
@@ -16,16 +17,17 @@ public sealed class ProgressReader(RecordStore store)
                 $"There is no programme '{programmeId}'. Use the id that POST /api/programmes answered.", "programme");
         var person = plan.Subject.IdOf("Patient") ?? throw new FormatException($"{plan.Evidence()} names no person.");
 
-        var all = new List<Resource> { plan };
-        if (await store.GetAsync<Patient>(person, ct) is var (patient, _))
-            all.Add(patient);
-        all.AddRange(await store.FindAllAsync<ServiceRequest>($"based-on=CarePlan/{programmeId}", ct));
-        all.AddRange(await store.FindAllAsync<Hl7.Fhir.Model.Task>($"based-on=CarePlan/{programmeId}", ct));
-        all.AddRange(await store.FindAllAsync<Procedure>($"based-on=CarePlan/{programmeId}", ct));
-        all.AddRange(await store.FindAllAsync<AdverseEvent>($"subject=Patient/{person}", ct));
-        all.AddRange(await store.FindAllAsync<Flag>($"subject=Patient/{person}", ct));
-        all.AddRange(await store.FindAllAsync<Goal>($"subject=Patient/{person}", ct));
-        var results = await store.FindAllAsync<Observation, RecordedResult>($"subject=Patient/{person}", RecordedResult.Of, ct);
+        // A revision changes the programme and its prescriptions together, and so they are read together.
+        var (ofProgramme, ofPerson) = ($"based-on=CarePlan/{programmeId}", $"subject=Patient/{person}");
+        var found = await store.FindAsync(
+            [
+                ("CarePlan", $"_id={programmeId}"), ("Patient", $"_id={person}"), ("ServiceRequest", ofProgramme), ("Task", ofProgramme), ("Procedure", ofProgramme),
+                ("AdverseEvent", ofPerson), ("Flag", ofPerson), ("Goal", ofPerson), ("Observation", ofPerson),
+            ], ct);
+        var all = found[..^1].SelectMany(versions => versions).Select(v => ResourceReader.Trusted<Resource>(v.Json)).ToList();
+        if (all is not [CarePlan { Subject: { } subject }, ..] || subject.IdOf("Patient") != person)
+            return await ReadAsync(programmeId, ct);
+        var results = found[^1].Select(v => store.ReadingOf<Observation, RecordedResult>(v, RecordedResult.Of)).ToList();
         return ProgrammeMapping.Map(programmeId, all, results) with { ReadAt = readAt };
     }
 

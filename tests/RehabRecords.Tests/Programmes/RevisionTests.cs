@@ -2,6 +2,7 @@ using System.Net;
 using System.Text.Json.Nodes;
 using Hl7.Fhir.Model;
 using RehabRecords.Fhir.Store;
+using RehabRecords.Progress;
 using RehabRecords.Tests.Trade;
 
 namespace RehabRecords.Tests.Programmes;
@@ -114,6 +115,25 @@ public class RevisionTests(TradeApp app) : IClassFixture<TradeApp>
         var of = await app.ProgrammeAsync();
         await app.PostAsync("/api/sessions", TradeApp.Session(of));
         await app.RefusedAsync($"/api/programmes/{of.Programme}/revisions", Revision(("from", from), ("stop", """["coin-stacking"]""")).ToJsonString(), HttpStatusCode.UnprocessableEntity, "from", says);
+    }
+
+    [Theory]
+    [InlineData(1)]
+    [InlineData(2)]
+    public async Task A_programme_is_read_with_its_own_prescriptions_though_it_is_revised_while_it_is_read(int reading)
+    {
+        var of = await app.ProgrammeAsync();
+        var readings = 0;
+        var view = app.Store.View(seen: version =>
+        {
+            if (version.Type == "CarePlan" && ++readings == reading)
+                app.PostAsync($"/api/programmes/{of.Programme}/revisions", Revision(("change", """[{ "exercise": "coin-stacking", "dosage": { "sets": 4 } }]"""))).GetAwaiter().GetResult();
+        });
+        var record = await new ProgressReader(view).ReadAsync(of.Programme);
+        Assert.True(readings >= reading);
+        Assert.Equal(
+            record.Resources.OfType<CarePlan>().Single().Activity.Select(a => a.Reference!.Reference).Order(StringComparer.Ordinal),
+            record.Resources.OfType<ServiceRequest>().Select(r => $"ServiceRequest/{r.Id}").Order(StringComparer.Ordinal));
     }
 
     [Fact]

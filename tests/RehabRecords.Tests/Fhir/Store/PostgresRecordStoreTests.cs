@@ -300,11 +300,11 @@ public sealed partial class PostgresRecordStoreTests : IAsyncLifetime
         var person = (await here.CreateAsync(Samples.Person())).Id;
         await here.CreateAsync(Samples.Result(person, 40));
         Assert.Equal(["40"], await ValuesAsync());
-        await there.EraseAsync(new ErasureOrder([person], "t-1", Noon, "Sorrel Madeup", "person-asked", null, null) { Mentions = _ => false, Redact = (_, _) => new AuditEvent(), Attest = _ => new AuditEvent() });
+        await there.EraseAsync(Samples.Erasure(person, Noon));
 
         Assert.Empty(await ValuesAsync());
 
-        async Task<IEnumerable<string>> ValuesAsync() => await here.FindAllAsync<Observation, string>($"subject=Patient/{person}", r => $"{((Quantity)r.Value!).Value}");
+        async Task<IEnumerable<string>> ValuesAsync() => (await here.FindAsync("Observation", $"subject=Patient/{person}")).Select(v => here.ReadingOf<Observation, string>(v, r => $"{((Quantity)r.Value!).Value}"));
     }
 
     private Task<RecordStore> OpenAsync() => OpenAsync(Clock);

@@ -41,6 +41,26 @@ public abstract partial class RecordStoreContract
     }
 
     [Fact]
+    public async Task Several_queries_are_of_one_moment_though_something_is_stored_between_them()
+    {
+        var person = (await Store.CreateAsync(Samples.Person())).Id;
+        await Store.CreateAsync(Samples.Result(person, 40));
+        var stored = false;
+        var view = Store.View(seen: version =>
+        {
+            if (version.Type != "Patient" || stored)
+                return;
+            stored = true;
+            Task.Run(() => Store.CreateAsync(Samples.Result(person, 30))).GetAwaiter().GetResult();
+        });
+        (string, string)[] queries = [("Patient", $"_id={person}"), ("Observation", $"subject=Patient/{person}")];
+
+        Assert.Equal([1, 1], (await view.FindAsync(queries)).Select(found => found.Count));
+        Assert.True(stored);
+        Assert.Equal([1, 2], (await view.FindAsync(queries)).Select(found => found.Count));
+    }
+
+    [Fact]
     public async Task Ten_identical_posts_at_once_store_one_and_answer_all_alike()
     {
         var results = await Task.WhenAll(Enumerable.Range(0, 10).Select(n => Task.Run(() =>

@@ -24,6 +24,13 @@ internal static class Samples
         Value = new Quantity(value, "s", "http://unitsofmeasure.org"),
     };
 
+    public static ErasureOrder Erasure(string patient, DateTimeOffset at) => new([patient], "t-1", at, "Sorrel Madeup", "person-asked", null, null)
+    {
+        Mentions = _ => false,
+        Redact = (_, _) => new AuditEvent(),
+        Attest = _ => new AuditEvent(),
+    };
+
     public static IdempotencyKey Key(string key = "k1", string hash = "aa", string client = "notes") => new(client, key, hash);
 
     public static async Task<RecordVersion> CreateAsync(this RecordStore store, Resource resource)
