@@ -49,7 +49,8 @@ internal sealed class CriterionSql(ValueSql values, bool fewRows = false)
     /// <summary>Whether a resource satisfies it.</summary>
     /// <param name="num">Its number.</param>
     /// <param name="resource">Its row.</param>
-    public string Holds(Criterion criterion, string num, string resource)
+    /// <param name="also">What more is so of a row of the index, by its alias.</param>
+    public string Holds(Criterion criterion, string num, string resource, Func<string, string>? also = null)
     {
         switch (criterion)
         {
@@ -62,7 +63,7 @@ internal sealed class CriterionSql(ValueSql values, bool fewRows = false)
             default:
                 var row = values.Alias();
                 var absent = criterion is ValueCriterion { Not: true } or MissingCriterion { Missing: true };
-                var rows = $"SELECT 1 FROM {TableOf(criterion)} {row} WHERE {row}.res={num}{values.Together(row, num.Split('.')[0])} AND {Matches(criterion, row, byValue: false)}";
+                var rows = $"SELECT 1 FROM {TableOf(criterion)} {row} WHERE {row}.res={num}{values.Together(row, num.Split('.')[0])}{also?.Invoke(row)} AND {Matches(criterion, row, byValue: false)}";
                 return (absent ? "NOT " : "") + values.Exists(rows, fewRows && criterion is not ChainCriterion);
         }
     }

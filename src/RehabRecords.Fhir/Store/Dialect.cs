@@ -9,6 +9,9 @@ internal abstract class Dialect : IDisposable
     /// <summary>Characters of a text by which it is found where an index cannot hold it all.</summary>
     public const int Beginning = 250;
 
+    /// <summary>Connections for reading, at most.</summary>
+    public static int MostReaders { get; } = Math.Max(4, 2 * Environment.ProcessorCount);
+
     /// <summary>Most sets that are committed together.</summary>
     public virtual int LargestGroup => 128;
 

@@ -31,7 +31,7 @@ public sealed class RecordStore : IAsyncDisposable
         _indexer = indexer;
         _clock = clock;
         _writers = new CommitQueue(dialect);
-        _readers = new ReadPool(dialect, Math.Max(4, 2 * Environment.ProcessorCount));
+        _readers = new ReadPool(dialect, Dialect.MostReaders);
         _snapshots = new Snapshots(dialect, clock, indexer.Parameters);
         Readings = new Readings();
     }

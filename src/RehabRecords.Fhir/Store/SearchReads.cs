@@ -1,3 +1,4 @@
+using System.Data.Common;
 using RehabRecords.Fhir.Search;
 
 namespace RehabRecords.Fhir.Store;
@@ -14,7 +15,10 @@ internal static class SearchReads
     /// <summary>Up to so many addresses that a chain leads to are looked up by themselves.</summary>
     private const int MostResolved = 20;
 
-    private readonly record struct Row(long Num, object[] Keys);
+    /// <summary>Pages of up to so many come with their resources; of longer ones these are fetched by and by, since not all may fit.</summary>
+    private const int MostTogether = 64;
+
+    private readonly record struct Row(long Num, object[] Keys, RecordVersion? Resource);
 
     /// <summary>Page, total and what goes along.</summary>
     public static SearchPage Search(Session session, SearchParameters parameters, SearchQuery query, DateTimeOffset now)
@@ -23,9 +27,10 @@ internal static class SearchReads
         return session.AtOneMoment(() =>
         {
             var resolved = Resolved(session, query, now);
-            var rows = query.Count == 0 ? [] : Rows(session, resolved, now, cursor, query.Count + 1);
+            var room = query.Count <= MostTogether ? new Room(query.Count, query.PageBytes) : null;
+            var rows = query.Count == 0 ? [] : Rows(session, resolved, now, cursor, query.Count + 1, room);
             var more = rows.Count > query.Count;
-            var (page, size) = Bodies(session, more ? rows[..query.Count] : rows, query.PageBytes);
+            var (page, size) = room is null ? Bodies(session, more ? rows[..query.Count] : rows, query.PageBytes) : ([.. rows.Select(r => r.Resource).OfType<RecordVersion>()], room.Taken);
             more |= page.Count < rows.Count;
             var included = Inclusions.Of(session, parameters, query, page, query.PageBytes - size);
             while (included is null && page.Count > 1)
@@ -60,11 +65,11 @@ internal static class SearchReads
         foreach (var start in Starts(session, resolved, now))
         {
             var sql = new SearchSql(resolved, now, start, session.Engine);
-            yield return (sql.Page(null, backwards: false, 51), sql.Values);
+            yield return (sql.PageWithResources(null, backwards: false, 51), sql.Values);
         }
     }
 
-    private static List<Row> Rows(Session session, SearchQuery query, DateTimeOffset now, Cursor? cursor, int limit)
+    private static List<Row> Rows(Session session, SearchQuery query, DateTimeOffset now, Cursor? cursor, int limit, Room? room = null)
     {
         var backwards = cursor is { Backwards: true };
         var starts = Starts(session, query, now);
@@ -77,9 +82,8 @@ internal static class SearchReads
             if (starts.Count > 1 && cursor is not null && IsPast(start, query, cursor))
                 continue;
             var sql = new SearchSql(query, now, start, session.Engine);
-            var text = sql.Page(cursor?.Keys, backwards, limit);
             found.AddRange(session.Rows(
-                text,
+                room is null ? sql.Page(cursor?.Keys, backwards, limit) : sql.PageWithResources(cursor?.Keys, backwards, limit),
                 r =>
                 {
                     // The row's number breaks ties, so it is the last key of a place.
@@ -87,7 +91,7 @@ internal static class SearchReads
                     for (var i = 0; i < query.Sort.Count; i++)
                         keys[i] = r.GetValue(i + 1);
                     keys[^1] = r.GetInt64(0);
-                    return new Row(r.GetInt64(0), keys);
+                    return new Row(r.GetInt64(0), keys, room?.Take(r, query.Sort.Count + 1));
                 },
                 sql.Values));
             if (found.Count >= limit)
@@ -170,6 +174,31 @@ internal static class SearchReads
         }
 
         return (versions, bytes);
+    }
+
+    /// <summary>What a page has room for; once it is full, nothing that comes later is taken.</summary>
+    private sealed class Room(int count, long bytes)
+    {
+        private int _count = count;
+
+        /// <summary>Bytes of what was taken.</summary>
+        public long Taken { get; private set; }
+
+        public RecordVersion? Take(DbDataReader row, int at)
+        {
+            if (_count == 0)
+                return null;
+            var version = RecordReads.Version(row, at);
+            // One in any case.
+            if (Taken > 0 && Taken + version.Json.Length > bytes)
+            {
+                _count = 0;
+                return null;
+            }
+
+            (_count, Taken) = (_count - 1, Taken + version.Json.Length);
+            return version;
+        }
     }
 
     private static readonly string _fetch =

@@ -14,8 +14,8 @@ public sealed partial class PostgresRecordStoreTests
         await store.CreateAsync(Samples.Person());
         foreach (var cut in new[] { CuttingProxy.Cut.AfterCommit, CuttingProxy.Cut.BeforeCommit, CuttingProxy.Cut.AfterCommit })
         {
-            proxy.Next = cut;
             var before = (await store.FindAsync("Patient", "")).Count;
+            proxy.Next = cut;
             var written = await store.CreateAsync(Samples.Person());
             Assert.Equal(before + 1, (await store.FindAsync("Patient", "")).Count);
             Assert.Equal(written.Json.ToArray(), (await store.ReadAsync("Patient", written.Id))!.Json.ToArray());
