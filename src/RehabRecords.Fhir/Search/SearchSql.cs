@@ -118,7 +118,7 @@ internal sealed class SearchSql
                 sql.Append(" FROM ").Append(_walksPerson ? Table("resource", "r", "resource_of_person") : "resource r").Append(" WHERE r.type").Append(_query.Types.Count == 1 ? "=" + _values.Add(_query.Types[0]) : $" IN ({string.Join(", ", _query.Types.Select(t => _values.Add(t)))})")
                     .Append(" AND r.deleted=0").Append(OfPerson("r"));
                 if (_start == Start.Undated)
-                    sql.Append(" AND NOT ").Append(_values.Exists($"SELECT 1 FROM date_row s WHERE s.res=r.num{_values.Together("s", "r")}{InPart("s")} AND {_values.Tested("s.parameter")}{_values.Among(_query.Sort[0].Parameter.Keys)}", _walksPerson));
+                    sql.Append(" AND NOT ").Append(_values.Exists($"SELECT 1 FROM date_row s WHERE s.res=r.num{Beside("s", "r")} AND {_values.Tested("s.parameter")}{_values.Among(_query.Sort[0].Parameter.Keys)}", _walksPerson));
                 break;
         }
 
@@ -126,7 +126,7 @@ internal sealed class SearchSql
         foreach (var criterion in _query.Criteria.Where(c => !ReferenceEquals(c, driver)).OrderBy(c => PersonOf(c) is not null))
             sql.Append(" AND ").Append(_criteria.Holds(criterion, _num, "r", InPart));
         if (_start == Start.Dated)
-            sql.Append(" AND NOT ").Append(_values.Exists($"SELECT 1 FROM date_row s WHERE s.res=d.res{_values.Together("s", "d")}{InPart("s")} AND {_values.Tested("s.parameter")}=d.parameter AND {Ahead(_query.Sort[0].Descending)}", _walksPerson));
+            sql.Append(" AND NOT ").Append(_values.Exists($"SELECT 1 FROM date_row s WHERE s.res=d.res{Beside("s", "d")} AND {_values.Tested("s.parameter")}=d.parameter AND {Ahead(_query.Sort[0].Descending)}", _walksPerson));
         if (_query.Limit is { } limit)
             sql.Append(" AND EXISTS (SELECT 1 FROM resource l WHERE l.num=").Append(_num).Append(" AND ").Append(limit.Condition("l")).Append(')');
         return sql.ToString();
@@ -151,10 +151,13 @@ internal sealed class SearchSql
     private string OfPerson(string alias) => _person is { } person && (_walksPerson || _isDivided) ? $" AND {alias}.person={_values.Add(person)}" : "";
 
     /// <summary>
-    /// Said of what belongs to a resource of the person, where tables are divided: that its person is that of the resource the engine sees when it comes
-    /// to it, and has made ready to look in every part by then.
+    /// Said of what belongs to a resource of the person, where tables are divided. It follows from the resource's own person, but that is known only
+    /// row by row, when the engine has made ready to look in every part.
     /// </summary>
     private string InPart(string alias) => _isDivided ? OfPerson(alias) : "";
+
+    /// <summary>A row of the index beside that of the same resource, and of the same person where tables are divided.</summary>
+    private string Beside(string alias, string other) => _values.Together(alias, other) + InPart(alias);
 
     /// <summary>Of several dates of a resource the first in the order counts.</summary>
     private static string Ahead(bool descending) => descending
@@ -183,7 +186,7 @@ internal sealed class SearchSql
             (_, true) => "COALESCE(s.base_high, s.high)",
             _ => "COALESCE(s.base_low, s.low)",
         };
-        return $"COALESCE((SELECT {(key.Descending ? "MAX" : "MIN")}({column}) FROM {ValueSql.TableOf(key.Parameter.Kind)} s WHERE s.res={_num}{_values.Together("s", _num[..1])}{InPart("s")} AND {_values.Tested("s.parameter")}{_values.Among(key.Parameter.Keys)}), {_values.Add(missing)})";
+        return $"COALESCE((SELECT {(key.Descending ? "MAX" : "MIN")}({column}) FROM {ValueSql.TableOf(key.Parameter.Kind)} s WHERE s.res={_num}{Beside("s", _num[..1])} AND {_values.Tested("s.parameter")}{_values.Among(key.Parameter.Keys)}), {_values.Add(missing)})";
     }
 
     private string Order(bool backwards) =>

@@ -134,7 +134,8 @@ public sealed class RecordStore : IAsyncDisposable
     public Task<IReadOnlyList<RecordVersion>[]> FindAsync(IReadOnlyCollection<(string Type, string Query)> queries, CancellationToken ct = default)
     {
         var parsed = queries.Select(q => SearchQuery.Parse(Parameters, q.Type, q.Query) with { Limit = _limit }).ToList();
-        return _readers.ReadAsync(s => s.AtOneMoment(() => parsed.Select(q => (IReadOnlyList<RecordVersion>)Shown(s, SearchReads.All(s, q, _clock.GetUtcNow()))).ToArray()), ct);
+        var now = _clock.GetUtcNow();
+        return _readers.ReadAsync(s => s.AtOneMoment(() => parsed.Select(q => (IReadOnlyList<RecordVersion>)Shown(s, SearchReads.All(s, q, now))).ToArray()), ct);
     }
 
     /// <summary>

@@ -27,12 +27,12 @@ internal static class SearchReads
         return session.AtOneMoment(() =>
         {
             var resolved = Resolved(session, query, now);
-            var room = query.Count <= MostTogether ? new Room(query.Count, query.PageBytes) : null;
-            var rows = query.Count == 0 ? [] : Rows(session, resolved, now, cursor, query.Count + 1, room);
-            var more = rows.Count > query.Count;
-            var (page, size) = room is null ? Bodies(session, more ? rows[..query.Count] : rows, query.PageBytes) : ([.. rows.Select(r => r.Resource).OfType<RecordVersion>()], room.Taken);
-            more |= page.Count < rows.Count;
-            var included = Inclusions.Of(session, parameters, query, page, query.PageBytes - size);
+            var room = new Room(query.Count, query.PageBytes);
+            var together = query.Count <= MostTogether;
+            var rows = query.Count == 0 ? [] : Rows(session, resolved, now, cursor, query.Count + 1, together ? room : null);
+            var page = together ? [.. rows.Select(r => r.Resource).OfType<RecordVersion>()] : Bodies(session, rows, room);
+            var more = page.Count < rows.Count;
+            var included = Inclusions.Of(session, parameters, query, page, query.PageBytes - room.Taken);
             while (included is null && page.Count > 1)
             {
                 // Fewer matches, so that each of them has with it what was asked for.
@@ -56,7 +56,7 @@ internal static class SearchReads
     }
 
     public static List<RecordVersion> All(Session session, SearchQuery query, DateTimeOffset now) =>
-        Bodies(session, Rows(session, Resolved(session, query, now), now, null, int.MaxValue), long.MaxValue).Versions;
+        Bodies(session, Rows(session, Resolved(session, query, now), now, null, int.MaxValue), new Room(int.MaxValue, long.MaxValue));
 
     /// <summary>The statements by which a query would be answered, for a look at how the engine means to run them.</summary>
     internal static IEnumerable<(string Sql, object[] Values)> Statements(Session session, SearchQuery query, DateTimeOffset now)
@@ -152,12 +152,11 @@ internal static class SearchReads
         return (long)session.One(sql.Total, sql.Values)!;
     }
 
-    /// <summary>The resources of the rows, in their order; as many as the bytes allow, and one in any case.</summary>
-    private static (List<RecordVersion> Versions, long Bytes) Bodies(Session session, List<Row> rows, long most)
+    /// <summary>The resources of the rows, in their order; as many as there is room for.</summary>
+    private static List<RecordVersion> Bodies(Session session, List<Row> rows, Room room)
     {
         var versions = new List<RecordVersion>(rows.Count);
-        var bytes = 0L;
-        for (var at = 0; at < rows.Count; at += RecordReads.Batch)
+        for (var at = 0; at < rows.Count && !room.IsFull; at += RecordReads.Batch)
         {
             var numbers = new object[RecordReads.Batch];
             for (var i = 0; i < RecordReads.Batch; i++)
@@ -166,17 +165,16 @@ internal static class SearchReads
             for (var i = at; i < Math.Min(at + RecordReads.Batch, rows.Count); i++)
             {
                 var version = fetched[rows[i].Num];
-                if (versions.Count > 0 && bytes + version.Json.Length > most)
-                    return (versions, bytes);
+                if (!room.Takes(version))
+                    return versions;
                 versions.Add(version);
-                bytes += version.Json.Length;
             }
         }
 
-        return (versions, bytes);
+        return versions;
     }
 
-    /// <summary>What a page has room for; once it is full, nothing that comes later is taken.</summary>
+    /// <summary>What a page has room for: so many, and so many bytes, but one in any case. Once something did not fit, nothing that comes later is taken.</summary>
     private sealed class Room(int count, long bytes)
     {
         private int _count = count;
@@ -184,21 +182,22 @@ internal static class SearchReads
         /// <summary>Bytes of what was taken.</summary>
         public long Taken { get; private set; }
 
-        public RecordVersion? Take(DbDataReader row, int at)
+        public bool IsFull => _count == 0;
+
+        public bool Takes(RecordVersion version)
         {
-            if (_count == 0)
-                return null;
-            var version = RecordReads.Version(row, at);
-            // One in any case.
-            if (Taken > 0 && Taken + version.Json.Length > bytes)
+            if (IsFull || (Taken > 0 && Taken + version.Json.Length > bytes))
             {
                 _count = 0;
-                return null;
+                return false;
             }
 
             (_count, Taken) = (_count - 1, Taken + version.Json.Length);
-            return version;
+            return true;
         }
+
+        /// <summary>The version in a row, if there is room; else it is not even read.</summary>
+        public RecordVersion? Take(DbDataReader row, int at) => !IsFull && RecordReads.Version(row, at) is var version && Takes(version) ? version : null;
     }
 
     private static readonly string _fetch =

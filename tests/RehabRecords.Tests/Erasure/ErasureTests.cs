@@ -56,7 +56,7 @@ public sealed class ErasureTests(ErasureApp app) : IClassFixture<ErasureApp>
         Assert.Equal(others, await OthersAsync(store, gone.Person));
 
         var digest = new string('a', 64);
-        var before = TestEngine.IsPostgresql ? await AnotherReaderAsync() : null;
+        await using var before = TestEngine.IsPostgresql ? await AnotherReaderAsync() : null;
         var done = await officer.ExpectAsync(HttpStatusCode.OK, "POST", Confirmation(gone, shown), Confirm(gone, shown, ("recordDigest", digest)).ToJsonString());
         Assert.Equal(((long)shown["versions"]!, (string)shown["digest"]!, digest), ((long)done["erasure"]!["versions"]!, (string)done["erasure"]!["digest"]!, (string)done["erasure"]!["recordDigest"]!));
         Assert.Equal(!TestEngine.IsPostgresql, (bool)done["remainsCleared"]!);

@@ -72,7 +72,7 @@ public sealed partial class PostgresRecordStoreTests
                 }
             }
         })).ToList();
-        while (Volatile.Read(ref answered) == 0)
+        while (Volatile.Read(ref answered) == 0 && !readers.TrueForAll(r => r.IsCompleted))
             await Task.Yield();
         proxy.Down = true;
         await Task.WhenAll(readers);
